@@ -1,0 +1,1 @@
+"""Colour mathematics: arrays in, arrays out; knows no file and no database."""
