@@ -1,0 +1,1 @@
+"""Pictures in, numbers out; knows no database."""
