@@ -1,0 +1,1 @@
+"""File formats in and out as plain values; knows no database."""
