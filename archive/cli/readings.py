@@ -1,0 +1,88 @@
+"""Measurements in and out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from archive.cli.face import Face, Group, say
+from archive.errors import InputError
+from archive.services import readings as service
+
+readings = Group(
+    "readings",
+    help="Bring measurements in from CSV or CGATS text, and write them out.\n\n"
+    "Example: inkchest readings import strip.csv --paper 'Oatleaf 120'",
+)
+
+
+@readings.command("import")
+@click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
+@click.option("--paper", metavar="PAPER", help="The paper, where the file does not name it.")
+@click.option(
+    "--ink", "inks", multiple=True, metavar="FIELD=INK", help="Which ink a device column is; in printing order."
+)
+@click.option("--pass", "passes", multiple=True, metavar="INK=N", help="An ink's pass, where it is not two to a pass.")
+@click.option("--dry-run", is_flag=True, help="Show what would be made, and write nothing.")
+@click.pass_obj
+def readings_import(
+    face: Face, file: Path, paper: str | None, inks: tuple[str, ...], passes: tuple[str, ...], dry_run: bool
+) -> None:
+    """Bring a file of readings in, whole or not at all; the same set again adds nothing.
+
+    Example: inkchest readings import press.txt --paper 'Chalkroad 90' --ink CMYK_C=Ferrywake --ink CMYK_Y=Dockrope
+    """
+    options = service.ImportOptions(
+        paper,
+        tuple(_pair(text, "--ink") for text in inks),
+        {ink: _pass(n) for ink, n in (_pair(p, "--pass") for p in passes)},
+    )
+    act = face.act(f"import readings from {file.name}", "import")
+    report = service.import_readings(face.open(), file, options, act, dry_run=dry_run)
+    for notice in report.notices[:20]:
+        say(f"  doubtful: {notice}")
+    if len(report.notices) > 20:
+        say(f"  and {len(report.notices) - 20} more doubtful cells (--json lists all)")
+    face.show(report, lambda: _words(report))
+
+
+def _words(report: service.ImportReport) -> str:
+    would = "would be " if report.dry_run else ""
+    return (
+        f"{report.file}: {report.rows} rows, {report.added} {would}added, {report.known} known already; "
+        f"{report.bare_paper} of bare paper, {report.new_recipes} new recipes"
+        f" with {', '.join(report.inks) or 'no inks'} on {', '.join(report.papers)}."
+    )
+
+
+def _pair(text: str, option: str) -> tuple[str, str]:
+    name, sign, value = text.partition("=")
+    if not sign or not name.strip() or not value.strip():
+        raise InputError("{text} is no pair", text=text, where=option, mend="Write it as NAME=VALUE")
+    return name.strip(), value.strip()
+
+
+def _pass(text: str) -> int:
+    if not text.isdigit() or not 1 <= int(text) <= 9:
+        raise InputError("{text} is no pass", text=text, where="--pass", mend="Give a number from 1: Ferrywake=2")
+    return int(text)
+
+
+@readings.command("export")
+@click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
+@click.option("--format", "form", type=click.Choice(["csv", "cgats"]), help="The format (else by the file's name).")
+@click.option("--paper", metavar="PAPER", help="Only swatches on this paper.")
+@click.option("--ink", metavar="INK", help="Only swatches with this ink.")
+@click.pass_obj
+def readings_export(face: Face, file: Path, form: str | None, paper: str | None, ink: str | None) -> None:
+    """Write measured swatches to a CSV or CGATS file.
+
+    Example: inkchest readings export oatleaf.csv --paper 'Oatleaf 120'
+    """
+    from archive.services.readings_out import export_readings
+
+    chosen = form or ("csv" if file.suffix.lower() == ".csv" else "cgats")
+    with face.read() as session:
+        count = export_readings(session, file, chosen, paper=paper, ink=ink)
+    face.show({"file": str(file), "rows": count, "format": chosen}, f"Wrote {count} rows to {file} ({chosen}).")

@@ -1,0 +1,149 @@
+"""Swatches: read off pictures, measured again, named."""
+
+from __future__ import annotations
+
+import click
+
+from archive.cli.blocks import block
+from archive.cli.face import Face, Group
+from archive.errors import InputError
+from archive.services import bin as bins
+from archive.services import swatches
+
+swatch = Group(
+    "swatch",
+    help="Read colours off pictures; list, name and measure swatches.\n\nExample: inkchest swatch list --ink Ferrywake",
+)
+
+
+@swatch.command("read")
+@click.argument("picture")
+@click.option("--at", required=True, metavar="X,Y", help="Where, in pixels of the upright picture.")
+@click.option("--radius", "radius_mm", type=float, metavar="MM", help="Radius in millimetres; needs --width-mm.")
+@click.option("--radius-px", type=float, metavar="N", help="Radius in pixels (start: 1 in 100 of the picture's width).")
+@click.option("--width-mm", type=float, metavar="MM", help="How wide the picture is in millimetres.")
+@click.option(
+    "--inks", metavar="WORDS", help='Keep it as a swatch with these inks: "Ferrywake 60 % over Dockrope 100 %".'
+)
+@click.option("--paper", metavar="PAPER", help="The paper, when the work does not say it.")
+@click.pass_obj
+def swatch_read(
+    face: Face, /, picture: str, at: str, inks: str | None, paper: str | None, **sizes: float | None
+) -> None:
+    """Read the colour at a spot of a picture.
+
+    Example: inkchest swatch read tides.jpg --at 640,420 --radius-px 12
+    """
+    x, y = _point(at)
+    catalogue = face.open()
+    with catalogue.read() as session:
+        radius = swatches.radius_in_pixels(session, picture, sizes["radius_mm"], sizes["radius_px"], sizes["width_mm"])
+        region = swatches.Region(x, y, radius)
+        reading = swatches.read_swatch(session, catalogue.files, picture, region)
+    if inks is not None:
+        with catalogue.write(face.act(f"swatch on picture {picture}")) as session:
+            reading = swatches.save_swatch(session, picture, region, reading, inks, paper)
+    face.show(reading, lambda: _reading_line(reading))
+
+
+def _point(text: str) -> tuple[float, float]:
+    try:
+        x, y = (float(part) for part in text.split(","))
+    except ValueError as exc:
+        raise InputError("{text} is no point", text=text, where="--at", mend="Give X,Y in pixels: 640,420") from exc
+    return x, y
+
+
+def _reading_line(reading: swatches.SwatchReading) -> str:
+    lab = " ".join(f"{part:.1f}" for part in reading.lab)
+    kept = f", kept as swatch {reading.swatch}" if reading.swatch else ""
+    return (
+        f"{block(reading.lab, 8)}  Lab {lab}, spread {reading.spread:.1f}, known to ± {reading.uncertainty:.1f}"
+        f" ({'; '.join(reading.flags)}){kept}"
+    )
+
+
+@swatch.command("list")
+@click.option("--ink", metavar="INK", help="With this ink.")
+@click.option("--over", metavar="INK", help="Printed over this one.")
+@click.option("--paper", metavar="PAPER", help="On this paper.")
+@click.option("--limit", type=click.IntRange(1), default=50, show_default=True, metavar="N")
+@click.pass_obj
+def swatch_list(face: Face, ink: str | None, over: str | None, paper: str | None, limit: int) -> None:
+    """List swatches with their inks in printing order and their colour.
+
+    Example: inkchest swatch list --ink Ferrywake --over Dockrope
+    """
+    with face.read() as session:
+        found = swatches.list_swatches(session, ink=ink, over=over, paper=paper, limit=limit)
+    if face.as_json or not found:
+        face.show(found, "No such swatch yet.")
+        return
+    for each in found:
+        click.echo(_summary_line(each))
+
+
+def _summary_line(each: swatches.SwatchSummary) -> str:
+    lab = " ".join(f"{part:5.1f}" for part in each.lab) if each.lab else "not measured"
+    patch = f"{block(each.lab, 8)}  " if each.lab else ""
+    name = f' "{each.name}"' if each.name else ""
+    return f"{patch}{lab}  {each.inks} on {each.paper}{name}  {each.uid}"
+
+
+@swatch.command("show")
+@click.argument("uid")
+@click.pass_obj
+def swatch_show(face: Face, uid: str) -> None:
+    """Show one swatch.
+
+    Example: inkchest swatch show UID
+    """
+    with face.read() as session:
+        found = swatches.show_swatch(session, uid)
+    face.show(found, lambda: _summary_line(found))
+
+
+@swatch.command("name")
+@click.argument("uid")
+@click.argument("name")
+@click.pass_obj
+def swatch_name(face: Face, uid: str, name: str) -> None:
+    """Give a swatch's colour a name of your own, for `match colour NAME`.
+
+    Example: inkchest swatch name UID 'tide green'
+    """
+    with face.write(f"name a swatch {name}") as session:
+        found = swatches.name_swatch(session, uid, name)
+    face.show(found, lambda: _summary_line(found))
+
+
+@swatch.command("measure")
+@click.argument("uid")
+@click.option("--lab", required=True, metavar="L,A,B", help="The reading, D50, 2 degrees.")
+@click.option("--method", default="instrument", metavar="instrument|eye", help="How it was read.")
+@click.option("--condition", metavar="M0..M3", help="Measurement condition.")
+@click.option("--instrument", metavar="NAME", help="The instrument.")
+@click.option("--on", "measured_on", metavar="DAY", help="When (today when left out).")
+@click.option("--hours-after", type=float, metavar="H", help="Hours after printing.")
+@click.pass_obj
+def swatch_measure(face: Face, /, uid: str, lab: str, **facts: object) -> None:
+    """Measure a swatch again; the older readings are kept.
+
+    Example: inkchest swatch measure UID --lab 48.5,41.9,37.4 --condition M1
+    """
+    with face.write(f"measure swatch {uid}") as session:
+        found = swatches.measure_again(session, uid, lab, dict(facts))
+    face.show(found, lambda: _summary_line(found))
+
+
+@swatch.command("remove")
+@click.argument("uid")
+@click.pass_obj
+def swatch_remove(face: Face, uid: str) -> None:
+    """Put a swatch in the bin, with its readings.
+
+    Example: inkchest swatch remove UID
+    """
+    with face.write(f"remove swatch {uid}") as session:
+        gone = bins.remove_row(session, swatches.swatch_called(session, uid))
+    face.show({"removed": gone}, f"In the bin: the swatch and {gone - 1} readings. `inkchest undo` brings them back.")

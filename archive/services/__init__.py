@@ -1,0 +1,1 @@
+"""One module per task, called by every face."""

@@ -1,0 +1,191 @@
+"""Copy what is new to a stick, verify it, and bring it back.
+
+A backup folder is an archive's folder again (database, settings, originals), so that it opens as it is. Its
+database copy is taken with SQLite's own online backup, which is whole even while somebody writes.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sqlite3
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import select
+
+from archive.catalogue.database import DATABASE_FILE, SETTINGS_FILE, Catalogue
+from archive.catalogue.files import Files
+from archive.catalogue.history import Act
+from archive.catalogue.identity import now
+from archive.catalogue.models import Fact
+from archive.errors import CatalogueError, ConflictError, InputError
+
+_NOTE = "backup.json"
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class BackupReport:
+    """What a backup or restore did: files copied, files that were there, all verified, bytes copied."""
+
+    to: str
+    copied: int
+    kept: int
+    verified: int
+    bytes: int
+
+
+def backup(catalogue: Catalogue, to: Path, *, act: Act, progress: Progress | None = None) -> BackupReport:
+    """Copy the database and every new original to a folder, and verify all of it by SHA-256.
+
+    Raises
+    ------
+    CatalogueError
+        The stick is full, gone, or a copy reads back wrong.
+    ConflictError
+        The folder holds another archive's backup.
+    """
+    if catalogue.engine.dialect.name != "sqlite":
+        raise InputError("a PostgreSQL archive is backed up by its own tools", mend="Use pg_dump, and copy the folder")
+    if to.resolve() == catalogue.folder.resolve() or catalogue.folder.resolve() in to.resolve().parents:
+        raise InputError("a backup cannot lie inside its archive", where=str(to), mend="Name a stick or another disk")
+    uid = _archive_uid(catalogue)
+    _refuse_other(to, uid)
+    with _told(to):
+        (to / "originals").mkdir(parents=True, exist_ok=True)
+        _copy_database(catalogue.folder / DATABASE_FILE, to / DATABASE_FILE)
+        shutil.copyfile(catalogue.folder / SETTINGS_FILE, to / SETTINGS_FILE)
+        report = _copy_originals(catalogue.files, Files(to), to, progress)
+        (to / _NOTE).write_text(json.dumps({"archive": uid, "at": now(), "files": report.verified}) + "\n")
+    with catalogue.write(act) as session:
+        session.merge(Fact(key="last_backup", value={"at": now(), "to": str(to)}))
+    return report
+
+
+def restore(source: Path, to: Path, *, progress: Progress | None = None) -> BackupReport:
+    """Bring a backup into a new or empty folder and verify it.
+
+    Raises
+    ------
+    InputError
+        The source is no backup.
+    ConflictError
+        The folder is not empty.
+    CatalogueError
+        A file of the backup is damaged, or the disk is full.
+    """
+    if not (source / DATABASE_FILE).is_file() or not (source / SETTINGS_FILE).is_file():
+        raise InputError("this is no backup", where=str(source), mend="Name the folder that `inkchest backup` wrote")
+    if to.exists() and (not to.is_dir() or any(to.iterdir())):
+        raise ConflictError("the folder is not empty", where=str(to), mend="Restore into a new folder")
+    with _told(to):
+        (to / "originals").mkdir(parents=True, exist_ok=True)
+        _copy_database(source / DATABASE_FILE, to / DATABASE_FILE)
+        shutil.copyfile(source / SETTINGS_FILE, to / SETTINGS_FILE)
+        return _copy_originals(Files(source), Files(to), to, progress)
+
+
+def _archive_uid(catalogue: Catalogue) -> str:
+    with catalogue.read() as session:
+        return str(session.scalars(select(Fact.value).where(Fact.key == "archive_uid")).first())
+
+
+def _refuse_other(to: Path, uid: str) -> None:
+    if not to.exists():
+        return
+    if not to.is_dir():
+        raise InputError("this is a file, no folder", where=str(to), mend="Name a folder on the stick")
+    note = to / _NOTE
+    if note.is_file():
+        try:
+            other = json.loads(note.read_text()).get("archive")
+        except ValueError:
+            other = None
+        if other != uid:
+            raise ConflictError(
+                "the folder holds the backup of another archive", where=str(to), mend="Name another folder on the stick"
+            )
+    elif (to / SETTINGS_FILE).exists():
+        raise ConflictError("the folder is an archive itself", where=str(to), mend="Name another folder on the stick")
+    elif any(to.iterdir()):
+        raise ConflictError(
+            "the folder holds other things", where=str(to), mend=f"Name a folder of its own: {to / 'inkchest-backup'}"
+        )
+
+
+def _copy_database(source: Path, target: Path) -> None:
+    fresh = target.with_suffix(".new")
+    fresh.unlink(missing_ok=True)
+    from_connection, to_connection = sqlite3.connect(source), sqlite3.connect(fresh)
+    try:
+        from_connection.backup(to_connection)
+        verdict = to_connection.execute("PRAGMA integrity_check").fetchone()[0]
+        to_connection.execute("PRAGMA journal_mode=DELETE")
+    finally:
+        to_connection.close()
+        from_connection.close()
+    if verdict != "ok":
+        raise CatalogueError(
+            "the copy of the database is damaged: {why}",
+            why=verdict,
+            where=str(target),
+            mend="Try another stick, and run `inkchest check`",
+        )
+    os.replace(fresh, target)  # noqa: PTH105 - as in Files.put
+
+
+def _copy_originals(source: Files, target: Files, to: Path, progress: Progress | None) -> BackupReport:
+    wanted = list(source.all_originals())
+    copied = kept = size = 0
+    for done, sha256 in enumerate(wanted, start=1):
+        if target.exists(sha256) and target.path(sha256).stat().st_size == source.path(sha256).stat().st_size:
+            kept += 1
+        else:
+            with source.open(sha256) as stream:
+                found = target.put(stream)
+            if found != sha256:
+                target.remove(found)
+                raise CatalogueError(
+                    "an original is damaged",
+                    where=str(source.path(sha256)),
+                    mend="`inkchest check` lists what is damaged; an older backup may hold it whole",
+                )
+            copied += 1
+            size += target.path(sha256).stat().st_size
+        if Files.digest(target.path(sha256)) != sha256:
+            raise CatalogueError(
+                "a copy reads back wrong",
+                where=str(target.path(sha256)),
+                mend="Take that file off the stick and back up again, or use another stick",
+            )
+        if progress:
+            progress(done, len(wanted))
+    if (to / "incoming").is_dir():
+        (to / "incoming").rmdir()
+    return BackupReport(str(to), copied, kept, len(wanted), size)
+
+
+class _told:  # noqa: N801 - reads as the with-statement it is
+    """Turn the system's errors on a stick into words."""
+
+    def __init__(self, where: Path) -> None:
+        self.where = where
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, _kind: object, exc: BaseException | None, _trace: object) -> None:
+        if isinstance(exc, OSError):
+            raise CatalogueError(
+                "cannot write there: {why}",
+                why=exc.strerror or exc,
+                where=str(self.where),
+                mend="Check that the stick is in, has room, and may be written",
+            ) from exc
+        if isinstance(exc, sqlite3.Error):
+            raise CatalogueError(
+                "the database cannot be copied: {why}", why=exc, where=str(self.where), mend="Run `inkchest check`"
+            ) from exc

@@ -1,0 +1,473 @@
+"""All that can answer a question for a colour, as arrays: measured patches, colours seen on prints, colours told.
+
+What changes from day to day (what is in the house, what is loaded) is not in here; it is asked with the question.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from archive.catalogue.identity import fold, today
+from archive.catalogue.models import (
+    Appearance,
+    Copy,
+    Ink,
+    Layer,
+    PaletteColour,
+    Paper,
+    Picture,
+    Recipe,
+    Run,
+    Swatch,
+    Variant,
+    Work,
+)
+from archive.colour.spaces import on_paper, relative_to_paper
+from archive.colour.wanted import parse_wanted
+from archive.services.profile import read_profile
+
+KINDS = ("proven", "worked_out", "seen", "told", "guess")
+PROVEN, SEEN, TOLD = 0, 2, 3
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+InkSet = tuple[tuple[str, int | None], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LayerFacts:
+    """One layer of a recipe by name; what was told may leave the tint open, or the ink in doubt."""
+
+    ink: str
+    kind: str  # the ink's kind; "unknown" for an ink that no house ink is called
+    tint_low: float | None
+    tint_high: float | None
+    print_pass: int | None
+    is_sure: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RecipeFacts:
+    """A way of making colours: paper, layers, and for what was told the variant that it belongs to."""
+
+    recipe_id: int | None
+    paper: str | None
+    screen: str | None
+    layers: tuple[LayerFacts, ...]
+    order_known: bool = True
+    words: str = ""
+    variant_id: int | None = None
+
+    @property
+    def inks(self) -> tuple[str, ...]:
+        """Return the inks in printing order."""
+        return tuple(layer.ink for layer in self.layers)
+
+    @property
+    def ink_set(self) -> InkSet:
+        """Return inks and passes in printing order: what a pass plan depends on."""
+        return tuple((layer.ink, layer.print_pass) for layer in self.layers)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a colour comes from: a swatch, a picture's palette, or an ink's looks."""
+
+    swatch_id: int | None = None
+    picture_id: int | None = None
+    ink_id: int | None = None
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Colours as rows of arrays of the same length, and the recipes that they belong to.
+
+    Attributes
+    ----------
+    lab : (n, 3) ndarray of float64, absolute, D50
+    recipe : (n,) ndarray of int64
+        Row in `recipes`.
+    kind : (n,) ndarray of int64
+        Row in `KINDS`.
+    known_sd, reprint_sd : (n,) ndarray of float64
+        Standard deviations an axis: how well the colour of the print is known, and what a new run may do.
+    day : (n,) ndarray of int64
+        When it was measured or taken, as a day number; 0 when unknown.
+    """
+
+    lab: Floats
+    recipe: Ints
+    kind: Ints
+    known_sd: Floats
+    reprint_sd: Floats
+    aged: NDArray[np.bool_]
+    day: Ints
+    uids: tuple[str, ...]
+    sources: tuple[Source, ...]
+    recipes: tuple[RecipeFacts, ...]
+    whites: dict[str, tuple[float, float, float]]
+    left_out: tuple[tuple[str, str], ...] = ()
+    paper_of_screen: str | None = None
+    screen_white: tuple[float, float, float] = (92.0, 0.0, 5.0)
+    screen_white_is_measured: bool = False
+
+
+@dataclass
+class _Rows:
+    lab: list[Any] = field(default_factory=list)
+    recipe: list[int] = field(default_factory=list)
+    kind: list[int] = field(default_factory=list)
+    known_sd: list[float] = field(default_factory=list)
+    reprint_sd: list[float] = field(default_factory=list)
+    aged: list[bool] = field(default_factory=list)
+    day: list[int] = field(default_factory=list)
+    uid: list[str] = field(default_factory=list)
+    source: list[Source] = field(default_factory=list)
+
+
+def load_evidence(session: Session, asked_paper: str | None = None) -> Evidence:
+    """Return every colour that the archive knows, read for the asked paper where a colour is relative to paper."""
+    return _Loader(session, asked_paper).load()
+
+
+class _Loader:
+    def __init__(self, session: Session, asked_paper: str | None) -> None:
+        self.session = session
+        self.profile = read_profile(session)
+        self.today = today()
+        inks = session.execute(select(Ink).where(Ink.binned_at.is_(None)).order_by(Ink.id)).scalars().all()
+        self.inks = {ink.id: ink for ink in inks}
+        self.ink_by_key = {ink.name_key: ink for ink in inks}
+        self.papers: dict[int, str] = dict(session.execute(select(Paper.id, Paper.name)).tuples().all())
+        self.recipes: list[RecipeFacts] = []
+        self.rows = _Rows()
+        self.left_out: list[tuple[str, str]] = []
+        self.whites = self._whites()
+        self.screen_paper = self._screen_paper(asked_paper)
+        start = tuple(float(part) for part in self.profile["paper_white"])
+        self.start_white: tuple[float, float, float] = (start[0], start[1], start[2])
+        self.screen_white = self.whites.get(self.screen_paper or "", self.start_white)
+
+    def load(self) -> Evidence:
+        self._name_metallic_inks()
+        self._load_swatches()
+        self._load_pictures()
+        self._load_looks()
+        rows = self.rows
+        order = sorted(range(len(rows.uid)), key=lambda row: (rows.uid[row], row))  # so that ties go by uid
+        return Evidence(
+            lab=np.array(rows.lab, dtype=np.float64).reshape(-1, 3)[order],
+            recipe=np.array(rows.recipe, dtype=np.int64)[order],
+            kind=np.array(rows.kind, dtype=np.int64)[order],
+            known_sd=np.array(rows.known_sd, dtype=np.float64)[order],
+            reprint_sd=np.array(rows.reprint_sd, dtype=np.float64)[order],
+            aged=np.array(rows.aged, dtype=np.bool_)[order],
+            day=np.array(rows.day, dtype=np.int64)[order],
+            uids=tuple(rows.uid[row] for row in order),
+            sources=tuple(rows.source[row] for row in order),
+            recipes=tuple(self.recipes),
+            whites=self.whites,
+            left_out=tuple(self.left_out),
+            paper_of_screen=self.screen_paper,
+            screen_white=self.screen_white,
+            screen_white_is_measured=(self.screen_paper or "") in self.whites,
+        )
+
+    # --- papers
+
+    def _whites(self) -> dict[str, tuple[float, float, float]]:
+        """Return the measured white of each paper: the mean of its bare patches."""
+        bare = ~select(Layer.recipe_id).where(Layer.recipe_id == Recipe.id).exists()
+        query = (
+            select(Recipe.paper_id, Swatch.lab_l, Swatch.lab_a, Swatch.lab_b)
+            .join(Swatch, Swatch.recipe_id == Recipe.id)
+            .where(bare, Recipe.is_told.is_(False), Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None))
+            .where(Swatch.method.in_(("instrument", "camera")))
+        )
+        found: dict[int, list[tuple[float, float, float]]] = defaultdict(list)
+        for paper_id, lab_l, lab_a, lab_b in self.session.execute(query):
+            if paper_id is not None and lab_l is not None and lab_a is not None and lab_b is not None:
+                found[paper_id].append((lab_l, lab_a, lab_b))
+        return {self.papers[paper_id]: _mean(labs) for paper_id, labs in found.items()}
+
+    def _screen_paper(self, asked: str | None) -> str | None:
+        """Return the paper that a colour from a screen is read on: the asked, the house's, the most measured."""
+        if asked is not None:
+            return asked
+        house = str(self.profile["house_paper"])
+        by_key = {fold(name): name for name in self.papers.values()}
+        if house and fold(house) in by_key:
+            return by_key[fold(house)]
+        query = (
+            select(Recipe.paper_id)
+            .join(Swatch, Swatch.recipe_id == Recipe.id)
+            .where(Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None))
+        )
+        counts: dict[int, int] = defaultdict(int)
+        for paper_id in self.session.scalars(query):
+            if paper_id is not None:
+                counts[paper_id] += 1
+        best = max(sorted(counts), key=lambda paper_id: counts[paper_id], default=None)
+        return None if best is None else self.papers[best]
+
+    # --- rows
+
+    def _add(
+        self,
+        lab: Any,
+        recipe: int,
+        kind: int,
+        uid: str,
+        source: Source,
+        *,
+        sds: tuple[float, float],
+        day: str | None = None,
+        aged: bool = False,
+    ) -> None:
+        rows = self.rows
+        rows.lab.append(lab)
+        rows.recipe.append(recipe)
+        rows.kind.append(kind)
+        rows.known_sd.append(sds[0])
+        rows.reprint_sd.append(sds[1])
+        rows.aged.append(aged)
+        rows.day.append(date.fromisoformat(day[:10]).toordinal() if day else 0)
+        rows.uid.append(uid)
+        rows.source.append(source)
+
+    def _sds(self, reading: float, place: float, more: float = 0.0) -> tuple[float, float]:
+        day = float(self.profile["day_sd"])
+        known = (reading**2 + place**2 + more**2) ** 0.5
+        return known, (known**2 + day**2) ** 0.5
+
+    def _layer(self, layer: Layer) -> LayerFacts:
+        ink = self.inks.get(layer.ink_id or 0) or self.ink_by_key.get(fold(layer.ink_words))
+        return LayerFacts(
+            ink.name if ink else layer.ink_words,
+            ink.kind if ink else "unknown",
+            layer.tint_low,
+            layer.tint_high,
+            layer.print_pass,
+            layer.ink_sure,
+        )
+
+    def _facts(self, recipe_ids: Iterable[int]) -> dict[int, RecipeFacts]:
+        wanted = set(recipe_ids)
+        layers: dict[int, list[LayerFacts]] = defaultdict(list)
+        for layer in self.session.scalars(select(Layer).order_by(Layer.recipe_id, Layer.position)):
+            if layer.recipe_id in wanted:
+                layers[layer.recipe_id].append(self._layer(layer))
+        return {
+            recipe.id: RecipeFacts(
+                recipe.id,
+                self.papers.get(recipe.paper_id or 0),
+                recipe.screen,
+                tuple(layers[recipe.id]),
+                recipe.order_known,
+                recipe.words,
+            )
+            for recipe in self.session.scalars(select(Recipe))
+            if recipe.id in wanted
+        }
+
+    # --- measured patches
+
+    def _load_swatches(self) -> None:
+        columns = (
+            Swatch.id,
+            Swatch.uid,
+            Swatch.recipe_id,
+            Swatch.lab_l,
+            Swatch.lab_a,
+            Swatch.lab_b,
+            Swatch.method,
+            Swatch.spread,
+            Swatch.measured_on,
+            Swatch.printed_on,
+            Swatch.out_of_range,
+            Run.printed_on,
+        )
+        query = (
+            select(*columns)
+            .outerjoin(Run, Run.id == Swatch.run_id)
+            .where(Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None), Swatch.recipe_id.is_not(None))
+        )
+        found: list[tuple[Any, ...]] = [tuple(row) for row in self.session.execute(query)]
+        facts = self._facts({row[2] for row in found})
+        numbers: dict[int, int] = {}
+        for row in found:
+            self._add_swatch(row, facts[row[2]], numbers)
+
+    def _add_swatch(self, row: tuple[Any, ...], facts: RecipeFacts, numbers: dict[int, int]) -> None:
+        swatch_id, uid, recipe_id, lab_l, lab_a, lab_b, method, spread, measured_on, printed_on, out, run_on = row
+        kinds = {layer.kind for layer in facts.layers}
+        if "metallic" in kinds or out or ("fluorescent" in kinds and method not in ("instrument", "eye")):
+            return
+        if recipe_id not in numbers:
+            numbers[recipe_id] = len(self.recipes)
+            self.recipes.append(facts)
+        kind = {"instrument": PROVEN, "camera": PROVEN, "picture": SEEN}.get(method, TOLD)
+        aged = kind == PROVEN and self._is_aged(printed_on or run_on or measured_on)
+        self._add(
+            (lab_l, lab_a, lab_b),
+            numbers[recipe_id],
+            kind,
+            uid,
+            Source(swatch_id=swatch_id),
+            sds=self._swatch_sds(method, spread, aged=aged),
+            day=measured_on or printed_on,
+            aged=aged,
+        )
+
+    def _swatch_sds(self, method: str, spread: float | None, *, aged: bool) -> tuple[float, float]:
+        readings = {"instrument": "reading_instrument", "camera": "reading_picture", "picture": "reading_picture"}
+        reading = float(self.profile[readings.get(method, "reading_eye")])
+        place = max(float(self.profile["place_sd"]), spread or 0.0)
+        return self._sds(reading, place, float(self.profile["aged_sd"]) if aged else 0.0)
+
+    def _is_aged(self, printed_on: str | None) -> bool:
+        if not printed_on:
+            return False
+        years = (self.today - date.fromisoformat(printed_on[:10])).days / 365.25
+        return years > float(self.profile["aged_years"])
+
+    # --- colours seen on prints
+
+    def _load_pictures(self) -> None:
+        shown = self._variants_shown()
+        variants = {
+            variant_id: (recipe_id, title or ref)
+            for variant_id, recipe_id, title, ref in self.session.execute(
+                select(Variant.id, Variant.recipe_id, Work.title, Work.ref)
+                .join(Work, Work.id == Variant.work_id)
+                .where(Variant.binned_at.is_(None))
+            )
+        }
+        facts = self._facts({recipe_id for recipe_id, _ in variants.values() if recipe_id is not None})
+        palettes: dict[int, list[Any]] = defaultdict(list)
+        for colour in self.session.execute(
+            select(PaletteColour.picture_id, PaletteColour.lab_l, PaletteColour.lab_a, PaletteColour.lab_b).order_by(
+                PaletteColour.picture_id, PaletteColour.position
+            )
+        ):
+            palettes[colour[0]].append(colour[1:])
+        numbers: dict[int, int] = {}
+        untold = several = 0
+        for picture in self.session.scalars(
+            select(Picture).where(Picture.binned_at.is_(None), Picture.copy_id.is_not(None)).order_by(Picture.id)
+        ):
+            ids = shown(picture)
+            if len(ids) > 1:
+                several += 1  # unplanned overlaps of several jobs: no recipe
+                continue
+            recipe_id, title = variants.get(ids[0], (None, "")) if ids else (None, "")
+            if recipe_id is None or not facts[recipe_id].layers:
+                untold += 1
+                continue
+            self._add_palette(picture, palettes[picture.id], facts[recipe_id], ids[0], title, numbers)
+        if untold:
+            self.left_out.append((_count(untold, "picture"), "no inks are told for the print"))
+        if several:
+            self.left_out.append((_count(several, "picture"), "several jobs on one sheet: its overlaps are no recipe"))
+
+    def _variants_shown(self) -> Any:
+        """Return a function from a picture to the ids of the variants that it shows."""
+        by_copy: dict[int, set[int]] = defaultdict(set)
+        for appearance in self.session.scalars(select(Appearance).where(Appearance.binned_at.is_(None))):
+            by_copy[appearance.copy_id].add(appearance.variant_id)
+        living = set(self.session.scalars(select(Copy.id).where(Copy.binned_at.is_(None))))
+
+        def shown(picture: Picture) -> list[int]:
+            if picture.copy_id not in living:
+                return []
+            return sorted(by_copy[picture.copy_id])  # the frame may hold the whole sheet, whatever it is filed under
+
+        return shown
+
+    def _add_palette(
+        self,
+        picture: Picture,
+        colours: list[Any],
+        facts: RecipeFacts,
+        variant_id: int,
+        title: str,
+        numbers: dict[int, int],
+    ) -> None:
+        kinds = {layer.kind for layer in facts.layers}
+        special = [kind for kind in ("fluorescent", "metallic") if kind in kinds]
+        if special:
+            why = f"{special[0]} ink: a camera's reading never matches; found by name"
+            if (title, why) not in self.left_out:
+                self.left_out.append((title, why))
+            return
+        if variant_id not in numbers:
+            numbers[variant_id] = len(self.recipes)
+            self.recipes.append(
+                RecipeFacts(
+                    facts.recipe_id, facts.paper, facts.screen, facts.layers, facts.order_known, facts.words, variant_id
+                )
+            )
+        is_sure = all(layer.is_sure and layer.kind != "unknown" for layer in facts.layers)
+        sds = self._sds(float(self.profile["reading_picture"]), float(self.profile["place_sd"]))
+        for lab in self._on_its_paper(picture, colours, facts.paper):
+            self._add(
+                lab,
+                numbers[variant_id],
+                SEEN if is_sure else TOLD,
+                picture.uid,
+                Source(picture_id=picture.id),
+                sds=sds,
+                day=picture.taken_at,
+            )
+
+    def _on_its_paper(self, picture: Picture, colours: list[Any], paper: str | None) -> Floats:
+        """Return a picture's colours as they lie on its paper: its white is bare paper, whatever the camera saw."""
+        labs = np.array(colours, dtype=np.float64).reshape(-1, 3)
+        white = self.whites.get(paper or "", self.screen_white)
+        if picture.paper_l is None or picture.paper_a is None or picture.paper_b is None or not len(labs):
+            return labs
+        relative = relative_to_paper(labs, (picture.paper_l, picture.paper_a, picture.paper_b))
+        # a colour lighter than the bare paper (a light spot of the table) is no ink: it stops at the paper
+        relative[:, 0] = np.minimum(relative[:, 0], 100.0)
+        return on_paper(relative, white)
+
+    # --- inks by eye
+
+    def _load_looks(self) -> None:
+        for ink in self.inks.values():
+            if not ink.looks or ink.kind == "metallic":
+                continue
+            number = len(self.recipes)
+            layer = LayerFacts(ink.name, ink.kind, 100.0, 100.0, 1, True)
+            self.recipes.append(RecipeFacts(None, None, None, (layer,), words="the ink's solid by eye"))
+            lab = self.looks_lab(ink.looks)
+            sds = self._sds(float(self.profile["reading_eye"]), 0.0)
+            self._add(lab, number, TOLD, ink.uid, Source(ink_id=ink.id), sds=sds)
+
+    def looks_lab(self, looks: str) -> Any:
+        """Return an ink's colour by eye on the paper that is asked for."""
+        given = parse_wanted(looks)
+        lab = np.array(given.lab, dtype=np.float64)
+        return on_paper(lab, self.screen_white) if given.is_from_screen else lab
+
+    def _name_metallic_inks(self) -> None:
+        for ink in self.inks.values():
+            if ink.kind == "metallic":
+                self.left_out.append((ink.name, "metallic: found by name only"))
+
+
+def _mean(labs: list[tuple[float, float, float]]) -> tuple[float, float, float]:
+    lab_l, lab_a, lab_b = (float(part) for part in np.mean(labs, axis=0))
+    return lab_l, lab_a, lab_b
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -1,0 +1,436 @@
+"""Bringing files of readings in: whole or not at all, and the same set only once."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from archive.catalogue.database import Catalogue
+from archive.catalogue.history import Act
+from archive.catalogue.identity import fold
+from archive.catalogue.models import (
+    Appearance,
+    Copy,
+    Ink,
+    Machine,
+    Measurement,
+    Paper,
+    ReadingsSet,
+    Run,
+    Swatch,
+    Variant,
+    Work,
+)
+from archive.colour.spaces import xyz_to_lab
+from archive.colour.spectra import reflectance_to_lab
+from archive.errors import ArchiveError, InputError, ManyErrors, Notice
+from archive.exchange.cgats import is_cgats, read_cgats
+from archive.exchange.readings import ReadingRow, ReadingsFile, apply_inks, default_passes
+from archive.exchange.readings_csv import read_readings_csv
+from archive.exchange.text import decode_text
+from archive.services.kinds import kind_of
+from archive.services.lookup import not_found
+from archive.services.measuring import stand
+from archive.services.profile import read_profile
+from archive.services.recipes import ExactLayer, RecipeBook
+
+
+@dataclass(frozen=True, slots=True)
+class ImportOptions:
+    """How a readings file is to be understood."""
+
+    paper: str | None = None
+    inks: tuple[tuple[str, str], ...] = ()  # (device field, ink), in printing order
+    passes: Mapping[str, int] = field(default_factory=dict)  # ink -> pass
+
+
+@dataclass(frozen=True, slots=True)
+class ImportReport:
+    """What an import made, or with a dry run would make."""
+
+    file: str
+    sets: tuple[str, ...]
+    rows: int
+    added: int
+    known: int
+    bare_paper: int
+    new_recipes: int
+    papers: tuple[str, ...]
+    inks: tuple[str, ...]
+    notices: tuple[Notice, ...]
+    dry_run: bool
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report as JSON, notices in words."""
+        notices = [{"code": item.code, "where": item.where, "what": str(item)} for item in self.notices]
+        names = ("file", "sets", "rows", "added", "known", "bare_paper", "new_recipes", "papers", "inks", "dry_run")
+        return {**{name: getattr(self, name) for name in names}, "notices": notices}
+
+
+def read_readings_file(path: Path) -> tuple[ReadingsFile, ...]:
+    """Return the sets of readings in a CSV or CGATS file, judged by what is in it.
+
+    Raises
+    ------
+    InputError
+        The file is missing, no text, or wrong; every wrong row is told.
+    """
+    try:
+        data = path.read_bytes()
+    except OSError as exc:
+        raise InputError(
+            "cannot read the file: {why}", why=exc.strerror, where=str(path), mend="Check its name"
+        ) from exc
+    decoded = decode_text(data, path.name)
+    if is_cgats(decoded.text):
+        return read_cgats(decoded.text, path.name)
+    return (read_readings_csv(decoded.text, path.name),)
+
+
+def import_readings(
+    catalogue: Catalogue, path: Path, options: ImportOptions, act: Act, *, dry_run: bool = False
+) -> ImportReport:
+    """Bring a file of readings in as one change that can be undone whole.
+
+    Raises
+    ------
+    ManyErrors, InputError
+        Something in the file is wrong; nothing was written.
+    """
+    files = read_readings_file(path)
+    if options.inks:
+        files = tuple(apply_inks(each, options.inks, options.passes) for each in files)
+    for each in files:
+        if not each.inks_known:
+            raise InputError(
+                "the file's columns {fields} are no inks of this house",
+                fields=", ".join(each.device_fields) or "(none)",
+                where=each.name,
+                mend="Say which ink each is, in printing order: --ink FIELD=INK",
+            )
+    if dry_run:
+        with catalogue.read() as session:
+            return _Import(session, path.name, options).run(files, write=False)
+    with catalogue.write(act) as session:
+        return _Import(session, path.name, options).run(files, write=True)
+
+
+class _Import:
+    """One import: names looked up once, every fault collected, then all rows at once."""
+
+    def __init__(self, session: Session, file_name: str, options: ImportOptions) -> None:
+        self.session = session
+        self.file_name = file_name
+        self.options = options
+        self.errors: list[ArchiveError] = []
+        self.profile = read_profile(session)
+        self.inks = _ids(session, Ink, Ink.name_key)
+        self.papers = _ids(session, Paper, Paper.name_key)
+        self.machines = _ids(session, Machine, Machine.name_key)
+        self.works = _ids(session, Work, Work.ref_key)
+        self.runs = {run.ref_key: run for run in session.scalars(select(Run).where(Run.binned_at.is_(None)))}
+        self.implicit_runs: dict[tuple[Any, ...], Run] = {}
+        self.used_inks: set[str] = set()
+        self.used_papers: set[str] = set()
+
+    def run(self, files: Sequence[ReadingsFile], *, write: bool) -> ImportReport:
+        prepared = [(file, [self._prepare(file, row) for row in file.rows]) for file in files]
+        if self.errors:
+            raise ManyErrors(self.errors, where=self.file_name, mend="Mend them and import the file again")
+        counts = Counter[str]()
+        for file, rows in prepared:
+            self._add_set(file, [row for row in rows if row is not None], counts, write=write)
+        return ImportReport(
+            self.file_name,
+            tuple(file.name for file in files),
+            sum(len(file.rows) for file in files),
+            counts["added"],
+            counts["known"],
+            counts["bare"],
+            counts["recipes"],
+            tuple(sorted(self.used_papers)),
+            tuple(sorted(self.used_inks)),
+            tuple(notice for file in files for notice in file.notices),
+            not write,
+        )
+
+    def _prepare(self, file: ReadingsFile, row: ReadingRow) -> _Row | None:
+        before = len(self.errors)
+        paper_id = self._name("paper", row.paper or self.options.paper, self.papers, file, row)
+        machine_id = self._name("machine", row.machine, self.machines, file, row, optional=True)
+        work_id = self._name("work", row.work, self.works, file, row, optional=True)
+        run = self.runs.get(fold(row.run)) if row.run else None
+        if row.run and run is None:
+            self.errors.append(not_found(self.session, kind_of("run"), row.run, where=_where(file, row, "run")))
+        layers = self._layers(file, row)
+        if row.lab is None and row.xyz is None and row.spectrum is None:
+            self.errors.append(
+                InputError("nothing was measured", where=_where(file, row, "lab_l"), mend="Give Lab, XYZ or a spectrum")
+            )
+        if len(self.errors) > before or paper_id is None:
+            return None
+        self.used_papers.add(row.paper or self.options.paper or "")
+        return _Row(row, paper_id, layers, machine_id, work_id, run)
+
+    def _name(
+        self,
+        noun: str,
+        text: str | None,
+        ids: dict[str, int],
+        file: ReadingsFile,
+        row: ReadingRow,
+        *,
+        optional: bool = False,
+    ) -> int | None:
+        if not text:
+            if not optional:
+                mend = "Name it for the whole file: --paper NAME"
+                self.errors.append(InputError(f"no {noun} is named", where=_where(file, row, noun), mend=mend))
+            return None
+        found = ids.get(fold(text))
+        if found is None:
+            self.errors.append(not_found(self.session, kind_of(noun), text, where=_where(file, row, noun)))
+        return found
+
+    def _layers(self, file: ReadingsFile, row: ReadingRow) -> tuple[ExactLayer, ...]:
+        layers = []
+        try:
+            told = default_passes(row.layers, int(self.profile["drums_per_pass"]))
+        except InputError as error:
+            self.errors.append(
+                InputError(error.template, where=_where(file, row, "pass"), mend=error.mend, **error.values)
+            )
+            return ()
+        for number, layer in enumerate(told, start=1):
+            ink_id = self.inks.get(fold(layer.ink))
+            if ink_id is None:
+                where = _where(file, row, f"ink_{number}")
+                self.errors.append(not_found(self.session, kind_of("ink"), layer.ink, where=where))
+                continue
+            self.used_inks.add(layer.ink)
+            layers.append(ExactLayer(ink_id, layer.tint, layer.print_pass or 1))
+        return tuple(layers)
+
+    def _add_set(self, file: ReadingsFile, rows: list[_Row], counts: Counter[str], *, write: bool) -> None:
+        known = self._known_fingerprints(file.name)
+        seen: Counter[str] = Counter()
+        fresh: list[tuple[_Row, str]] = []
+        for row in rows:
+            stem = _fingerprint(file.name, row)
+            seen[stem] += 1
+            fingerprint = f"{stem}:{seen[stem]}"
+            if fingerprint in known:
+                counts["known"] += 1
+            else:
+                fresh.append((row, fingerprint))
+        counts["added"] += len(fresh)
+        counts["bare"] += sum(1 for row, _ in fresh if not row.layers)
+        if fresh:
+            counts["recipes"] += self._write(file, fresh, write=write)
+
+    def _known_fingerprints(self, name: str) -> set[str]:
+        query = (
+            select(Swatch.fingerprint)
+            .join(ReadingsSet, ReadingsSet.id == Swatch.set_id)
+            .where(ReadingsSet.name_key == fold(name), Swatch.binned_at.is_(None))
+        )
+        return {fingerprint for fingerprint in self.session.scalars(query) if fingerprint}
+
+    def _write(self, file: ReadingsFile, fresh: list[tuple[_Row, str]], *, write: bool) -> int:
+        book = RecipeBook(self.session)
+        recipes = [
+            book.exact(row.paper_id, row.layers, row.source.screen or (row.run.screen if row.run else None))
+            for row, _ in fresh
+        ]
+        new = len({id(recipe) for recipe in recipes if recipe.id is None})
+        if not write:
+            self.session.expunge_all()
+            return new
+        labs = _labs([row.source for row, _ in fresh])
+        readings_set = ReadingsSet(
+            name=file.name,
+            name_key=fold(file.name),
+            kind=file.kind,
+            file_name=self.file_name,
+            header=[list(pair) for pair in file.header],
+        )
+        runs = [self._run_of(row) for row, _ in fresh]
+        self.session.add(readings_set)
+        self.session.flush()
+        swatches = [
+            _swatch(row, fingerprint, recipe.id, readings_set.id, run)
+            for (row, fingerprint), recipe, run in zip(fresh, recipes, runs, strict=True)
+        ]
+        _link_to_works(self.session, swatches, [row for row, _ in fresh])
+        self.session.add_all(swatches)
+        self.session.flush()
+        measurements = [
+            _measurement(row.source, swatch.id, lab)
+            for (row, _), swatch, lab in zip(fresh, swatches, labs, strict=True)
+        ]
+        self.session.add_all(measurements)
+        self.session.flush()
+        for swatch, measurement in zip(swatches, measurements, strict=True):
+            stand(swatch, [measurement], self.profile)
+        self.session.flush()
+        return new
+
+    def _run_of(self, row: _Row) -> Run | None:
+        """Return the row's run; a machine named without a run makes one that keeps machine, screen and day."""
+        if row.run is not None or row.machine_id is None:
+            return row.run
+        key = (row.machine_id, row.source.screen, row.source.printed_on)
+        if key not in self.implicit_runs:
+            number = len(self.runs) + len(self.implicit_runs) + 1
+            while fold(f"R-{number}") in self.runs:
+                number += 1
+            run = Run(
+                ref=f"R-{number}",
+                ref_key=fold(f"R-{number}"),
+                machine_id=row.machine_id,
+                screen=row.source.screen,
+                printed_on=row.source.printed_on,
+                note=f"from {self.file_name}",
+            )
+            self.session.add(run)
+            self.session.flush()
+            self.implicit_runs[key] = run
+            self.runs[run.ref_key] = run
+        return self.implicit_runs[key]
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    source: ReadingRow
+    paper_id: int
+    layers: tuple[ExactLayer, ...]
+    machine_id: int | None
+    work_id: int | None
+    run: Run | None
+
+
+def _ids(session: Session, model: Any, key: Any) -> dict[str, int]:
+    return dict(session.execute(select(key, model.id).where(model.binned_at.is_(None))).tuples().all())
+
+
+def _where(file: ReadingsFile, row: ReadingRow, column: str) -> str:
+    return f"{file.name}, line {row.line}, {column}"
+
+
+def _fingerprint(set_name: str, row: _Row) -> str:
+    source = row.source
+    values = (
+        fold(set_name),
+        source.sample,
+        row.paper_id,
+        [(layer.ink_id, layer.tint, layer.print_pass) for layer in row.layers],
+        source.lab,
+        source.xyz,
+        source.spectrum and source.spectrum.values,
+        source.condition,
+        source.measured_on,
+    )
+    return hashlib.sha256(repr(values).encode()).hexdigest()[:32]
+
+
+def _labs(rows: Sequence[ReadingRow]) -> list[tuple[tuple[float, float, float], str]]:
+    """Return Lab and where it comes from: the file's own, else the spectrum, else XYZ."""
+    found: list[tuple[tuple[float, float, float], str] | None] = [
+        (row.lab, "lab") if row.lab is not None else None for row in rows
+    ]
+    grids: dict[tuple[float, float, int], list[int]] = {}
+    for number, row in enumerate(rows):
+        if found[number] is None and row.spectrum is not None:
+            spectrum = row.spectrum
+            grids.setdefault((spectrum.start_nm, spectrum.step_nm, len(spectrum.values)), []).append(number)
+    for (start_nm, step_nm, _), numbers in grids.items():
+        values = np.array([row.spectrum.values for row in (rows[number] for number in numbers) if row.spectrum])
+        for number, lab in zip(numbers, reflectance_to_lab(np.clip(values, 0, None), start_nm, step_nm), strict=True):
+            found[number] = (_three(lab), "spectrum")
+    return [
+        each if each is not None else (_three(xyz_to_lab(np.array(row.xyz))), "xyz")
+        for each, row in zip(found, rows, strict=True)
+    ]
+
+
+def _three(values: Any) -> tuple[float, float, float]:
+    first, second, third = (float(value) for value in values)
+    return first, second, third
+
+
+def _swatch(row: _Row, fingerprint: str, recipe_id: int, set_id: int, run: Run | None) -> Swatch:
+    return Swatch(
+        recipe_id=recipe_id,
+        set_id=set_id,
+        sample=row.source.sample,
+        fingerprint=fingerprint,
+        run_id=run.id if run else None,
+        variant_id=run.variant_id if run else None,
+        printed_on=row.source.printed_on or (run.printed_on if run else None),
+        note="",
+    )
+
+
+def _measurement(row: ReadingRow, swatch_id: int, lab: tuple[tuple[float, float, float], str]) -> Measurement:
+    (lab_l, lab_a, lab_b), lab_from = lab
+    spectrum = row.spectrum
+    return Measurement(
+        swatch_id=swatch_id,
+        lab_l=lab_l,
+        lab_a=lab_a,
+        lab_b=lab_b,
+        lab_from=lab_from,
+        spectrum=spectrum
+        and {"start_nm": spectrum.start_nm, "step_nm": spectrum.step_nm, "values": list(spectrum.values)},
+        xyz=row.xyz and list(row.xyz),
+        method={"camera": "camera", "eye": "eye"}.get(row.condition or "", "instrument"),
+        condition=row.condition,
+        backing=row.backing,
+        instrument=row.instrument,
+        measured_on=row.measured_on,
+        hours_after=row.hours_after,
+        n=row.n,
+        spread=row.spread,
+        note=row.note or "",
+        colour_path={"lab": "as read", "spectrum": "spectrum, D50, 2 degrees", "xyz": "XYZ relative to D50"}[lab_from],
+    )
+
+
+def _link_to_works(session: Session, swatches: Sequence[Swatch], rows: Sequence[_Row]) -> None:
+    """Tie swatches to the variant and the first copy of the work that their row names."""
+    work_ids = {row.work_id for row in rows if row.work_id is not None}
+    variants: dict[int, int] = {}
+    for variant in session.scalars(
+        select(Variant).where(Variant.work_id.in_(work_ids), Variant.binned_at.is_(None)).order_by(Variant.id.desc())
+    ):
+        variants[variant.work_id] = variant.id
+    for swatch, row in zip(swatches, rows, strict=True):
+        if swatch.variant_id is None and row.work_id is not None:
+            swatch.variant_id = variants.get(row.work_id)
+    copies = first_copies(session, {swatch.variant_id for swatch in swatches if swatch.variant_id is not None})
+    for swatch in swatches:
+        if swatch.variant_id is not None:
+            swatch.copy_id = copies.get(swatch.variant_id)
+
+
+def first_copies(session: Session, variant_ids: set[int]) -> dict[int, int]:
+    """Return the first living copy of each variant, the reference copy before others."""
+    query = (
+        select(Appearance.variant_id, Copy)
+        .join(Copy, Copy.id == Appearance.copy_id)
+        .where(Appearance.variant_id.in_(variant_ids), Appearance.binned_at.is_(None), Copy.binned_at.is_(None))
+    )
+    found: dict[int, Copy] = {}
+    for variant_id, copy in session.execute(query):
+        best = found.get(variant_id)
+        if best is None or (copy.role != "reference", copy.id) < (best.role != "reference", best.id):
+            found[variant_id] = copy
+    return {variant_id: copy.id for variant_id, copy in found.items()}

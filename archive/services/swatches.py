@@ -1,0 +1,381 @@
+"""Reading a colour off a picture, keeping and naming swatches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from archive.catalogue.files import Files
+from archive.catalogue.identity import fold, sort_key, today
+from archive.catalogue.models import Appearance, Ink, Layer, Measurement, Paper, Picture, Recipe, Swatch, Variant
+from archive.colour.difference import delta_e_2000
+from archive.colour.wanted import parse_wanted
+from archive.errors import InputError, NotFoundError
+from archive.exchange.readings import read_condition
+from archive.exchange.text import read_date
+from archive.imaging.decode import open_picture, read_lab
+from archive.services.lookup import find_record
+from archive.services.matching import R95
+from archive.services.measuring import set_standing
+from archive.services.profile import read_profile
+from archive.services.recipes import ExactLayer, RecipeBook, layer_in_words
+from archive.services.told import read_told
+
+_UNEVEN = 3.0  # mean CIEDE2000 across the patch beyond which it is called uneven [own choice: one verdict step]
+_CLIPPED = (0.02, 0.98)  # of the encoded scale, common practice: beyond it a channel says no more
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """A disc on a picture, in pixels of the upright original."""
+
+    x: float
+    y: float
+    radius_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class SwatchReading:
+    """A colour read off a picture: Lab, its spread (mean CIEDE2000 from the mean), and what speaks against it."""
+
+    lab: tuple[float, float, float]
+    spread: float
+    uncertainty: float
+    usable: bool
+    flags: tuple[str, ...]
+    swatch: str | None = None
+
+
+def read_swatch(session: Session, files: Files, picture_ref: str, region: Region) -> SwatchReading:
+    """Return the colour of a disc on an archive picture.
+
+    Raises
+    ------
+    NotFoundError
+        No such picture, or its file is gone.
+    InputError
+        The disc lies outside the picture or holds no whole pixel.
+    """
+    picture: Picture = find_record(session, "picture", picture_ref)
+    labs, encoded = _pixels(files, picture, region)
+    mean = labs.mean(axis=0)
+    spread = float(delta_e_2000(labs, mean).mean())
+    flags = []
+    if spread > _UNEVEN:
+        flags.append("uneven")
+    if _is_clipped(encoded):
+        flags.append("clipped")
+    if len(labs) < 16:
+        flags.append("too small")
+    flags.append("no colour card: seen, not measured")
+    profile = read_profile(session)
+    sd = np.hypot(float(profile["reading_picture"]), max(float(profile["place_sd"]), spread / 1.6))
+    lab = (float(mean[0]), float(mean[1]), float(mean[2]))
+    usable = not {"uneven", "clipped", "too small"} & set(flags)
+    return SwatchReading(lab, spread, float(R95 * sd), usable, tuple(flags))
+
+
+def _pixels(files: Files, picture: Picture, region: Region) -> tuple[Any, Any]:
+    x, y, radius = region.x, region.y, region.radius_px
+    inside = radius <= x <= picture.width - radius and radius <= y <= picture.height - radius
+    if radius <= 0 or not inside:
+        raise InputError(
+            "the disc at {x:g},{y:g} with {radius:g} pixels leaves the picture, which is {width} by {height}",
+            x=x,
+            y=y,
+            radius=radius,
+            width=picture.width,
+            height=picture.height,
+            where=f"picture {picture.name}",
+            mend="Choose a point further in, or a smaller radius",
+        )
+    with files.open(picture.sha256) as stream:
+        opened = open_picture(stream.read(), name=picture.name)
+    lab = read_lab(opened)
+    rows, columns = np.ogrid[: lab.shape[0], : lab.shape[1]]
+    disc = (columns + 0.5 - x) ** 2 + (rows + 0.5 - y) ** 2 <= radius**2
+    if not disc.any():
+        raise InputError("the disc holds no whole pixel", where=f"picture {picture.name}", mend="Use a larger radius")
+    pixels = opened.pixels
+    full = 65535 if pixels.dtype == np.uint16 else 255
+    return np.asarray(lab[disc], dtype=np.float64), pixels[disc] / full
+
+
+def _is_clipped(encoded: Any) -> bool:
+    """Return whether more than one pixel in fifty has a channel at the end of its scale."""
+    at_end = (encoded <= _CLIPPED[0] / 4) | (encoded >= _CLIPPED[1])
+    at_end = at_end.any(axis=-1) if at_end.ndim > 1 else at_end
+    return bool(at_end.mean() > 0.02)
+
+
+def save_swatch(
+    session: Session, picture_ref: str, region: Region, reading: SwatchReading, inks: str, paper: str | None
+) -> SwatchReading:
+    """Keep a reading as a swatch with the inks that are told for it.
+
+    Raises
+    ------
+    InputError, NotFoundError
+        The inks or the paper cannot be read, or a tint is left open.
+    """
+    if not reading.usable:
+        raise InputError(
+            "the patch cannot be trusted: {flags}", flags=", ".join(reading.flags), mend="Choose another spot"
+        )
+    picture: Picture = find_record(session, "picture", picture_ref)
+    variant_id, known_paper = _variant_and_paper(session, picture)
+    paper_id = find_record(session, "paper", paper).id if paper else known_paper
+    if paper_id is None:
+        raise InputError("a swatch lies on a paper", mend="Name it: --paper NAME")
+    recipe = RecipeBook(session).exact(paper_id, _exact_layers(session, inks), None)
+    session.flush()
+    swatch = Swatch(
+        recipe_id=recipe.id,
+        picture_id=picture.id,
+        copy_id=picture.copy_id,
+        variant_id=variant_id,
+        x=region.x,
+        y=region.y,
+        radius_px=region.radius_px,
+    )
+    session.add(swatch)
+    session.flush()
+    lab_l, lab_a, lab_b = reading.lab
+    session.add(
+        Measurement(
+            swatch_id=swatch.id,
+            lab_l=lab_l,
+            lab_a=lab_a,
+            lab_b=lab_b,
+            lab_from="picture",
+            method="picture",
+            condition="camera",
+            measured_on=(picture.taken_at or "")[:10] or None,
+            spread=reading.spread,
+            colour_path=picture.colour_path,
+        )
+    )
+    session.flush()
+    set_standing(session, [swatch.id])
+    return SwatchReading(reading.lab, reading.spread, reading.uncertainty, True, reading.flags, swatch.uid)
+
+
+def _variant_and_paper(session: Session, picture: Picture) -> tuple[int | None, int | None]:
+    if picture.copy_id is None:
+        return None, None
+    query = select(Appearance.variant_id).where(Appearance.copy_id == picture.copy_id, Appearance.binned_at.is_(None))
+    variants = list(session.scalars(query))
+    if len(set(variants)) != 1:
+        return None, None
+    variant = session.get_one(Variant, variants[0])
+    recipe = session.get(Recipe, variant.recipe_id) if variant.recipe_id else None
+    return variant.id, recipe.paper_id if recipe else None
+
+
+def _exact_layers(session: Session, inks: str) -> list[ExactLayer]:
+    if inks.strip().casefold() in ("", "bare paper", "paper"):
+        return []
+    names = tuple(session.scalars(select(Ink.name).where(Ink.binned_at.is_(None))))
+    told = read_told(inks, known_inks=names)
+    drums = int(read_profile(session)["drums_per_pass"])
+    layers = []
+    for number, layer in enumerate(told.layers):
+        if layer.tint_low is None or layer.tint_low != layer.tint_high or not told.order_known:
+            raise InputError(
+                "a swatch needs every tint, and the order",
+                where=inks,
+                mend='Say it as "Ferrywake 60 % over Dockrope 100 %"',
+            )
+        ink = find_record(session, "ink", layer.ink)
+        layers.append(ExactLayer(ink.id, layer.tint_low, number // drums + 1))
+    return layers
+
+
+@dataclass(frozen=True, slots=True)
+class SwatchSummary:
+    """A swatch with its recipe in words and its standing colour."""
+
+    id: int
+    uid: str
+    name: str
+    sample: str
+    paper: str | None
+    inks: str
+    lab: tuple[float, float, float] | None
+    method: str | None
+    condition: str | None
+    measured_on: str | None
+    readings: int
+
+
+def list_swatches(
+    session: Session, *, ink: str | None = None, over: str | None = None, paper: str | None = None, limit: int = 50
+) -> list[SwatchSummary]:
+    """Return swatches, filtered by an ink, one ink over another, or a paper; by ink and tint."""
+    query = select(Swatch).where(Swatch.binned_at.is_(None), Swatch.recipe_id.is_not(None))
+    if paper is not None:
+        on_it = select(Recipe.id).where(Recipe.paper_id == find_record(session, "paper", paper).id)
+        query = query.where(Swatch.recipe_id.in_(on_it))
+    query = query.where(Swatch.recipe_id.in_(recipes_with(session, ink, over))) if ink or over else query
+    swatches = session.scalars(query).all()
+    words = recipe_words(session, {swatch.recipe_id for swatch in swatches if swatch.recipe_id is not None})
+    ordered = sorted(swatches, key=lambda swatch: (sort_key(words[swatch.recipe_id or 0][1]), swatch.id))
+    return [_summary(session, swatch, words) for swatch in ordered[:limit]]
+
+
+def recipes_with(session: Session, ink: str | None, over: str | None) -> Any:
+    """Return the query of recipe ids that hold an ink, another, or the first printed over the second."""
+    query = select(Layer.recipe_id)
+    if ink and over:
+        under = Layer.__table__.alias()
+        top, below = find_record(session, "ink", ink).id, find_record(session, "ink", over).id
+        return (
+            query.join(under, under.c.recipe_id == Layer.recipe_id)
+            .join(Recipe, Recipe.id == Layer.recipe_id)
+            .where(Layer.ink_id == top, under.c.ink_id == below, under.c.position < Layer.position, Recipe.order_known)
+        )
+    wanted = find_record(session, "ink", ink or over or "").id
+    return query.where(Layer.ink_id == wanted)
+
+
+def recipe_words(session: Session, recipe_ids: set[int]) -> dict[int, tuple[str | None, str]]:
+    """Return paper and layers in words for recipes."""
+    papers = dict(session.execute(select(Paper.id, Paper.name)).tuples().all())
+    inks = dict(session.execute(select(Ink.id, Ink.name)).tuples().all())
+    layers: dict[int, list[str]] = {}
+    for layer in session.scalars(select(Layer).order_by(Layer.recipe_id, Layer.position)):
+        if layer.recipe_id in recipe_ids:
+            name = inks.get(layer.ink_id or 0, layer.ink_words)
+            words = layer_in_words(name, layer.tint_low, layer.tint_high, sure=layer.ink_sure)
+            layers.setdefault(layer.recipe_id, []).append(words)
+    recipes = session.execute(select(Recipe.id, Recipe.paper_id).where(Recipe.binned_at.is_(None))).tuples()
+    found = {key: (papers.get(paper or 0), ", then ".join(layers.get(key, ["bare paper"]))) for key, paper in recipes}
+    return {key: found.get(key, (None, "")) for key in recipe_ids}
+
+
+def _summary(session: Session, swatch: Swatch, words: dict[int, tuple[str | None, str]]) -> SwatchSummary:
+    paper, inks = words[swatch.recipe_id or 0] if swatch.recipe_id else (None, "")
+    lab = None
+    if swatch.lab_l is not None and swatch.lab_a is not None and swatch.lab_b is not None:
+        lab = (swatch.lab_l, swatch.lab_a, swatch.lab_b)
+    readings = session.scalars(
+        select(Measurement.id).where(Measurement.swatch_id == swatch.id, Measurement.binned_at.is_(None))
+    ).all()
+    return SwatchSummary(
+        swatch.id,
+        swatch.uid,
+        swatch.name,
+        swatch.sample,
+        paper,
+        inks,
+        lab,
+        swatch.method,
+        swatch.condition,
+        swatch.measured_on,
+        len(readings),
+    )
+
+
+def swatch_called(session: Session, uid: str) -> Swatch:
+    """Return the living swatch with a uid.
+
+    Raises
+    ------
+    NotFoundError
+        There is none.
+    """
+    swatch = session.scalars(select(Swatch).where(Swatch.uid == uid, Swatch.binned_at.is_(None))).first()
+    if swatch is None:
+        raise NotFoundError("no swatch {uid}", uid=uid, mend="`inkchest swatch list` shows their uids")
+    return swatch
+
+
+def show_swatch(session: Session, uid: str) -> SwatchSummary:
+    """Return one swatch."""
+    swatch = swatch_called(session, uid)
+    return _summary(session, swatch, recipe_words(session, {swatch.recipe_id or 0}))
+
+
+def name_swatch(session: Session, uid: str, name: str) -> SwatchSummary:
+    """Give a swatch's colour the workshop's own name, which `match colour` then understands."""
+    swatch = swatch_called(session, uid)
+    clean = " ".join(name.split())
+    taken = session.scalars(
+        select(Swatch).where(
+            Swatch.name_key == fold(clean), Swatch.name_key != "", Swatch.id != swatch.id, Swatch.binned_at.is_(None)
+        )
+    ).first()
+    if taken is not None:
+        raise InputError(
+            "the name {name} is given already", name=clean, where=f"swatch {taken.uid}", mend="Choose another name"
+        )
+    swatch.name, swatch.name_key = clean, fold(clean)
+    session.flush()
+    return show_swatch(session, uid)
+
+
+def measure_again(session: Session, uid: str, lab: str, facts: dict[str, Any]) -> SwatchSummary:
+    """Add a reading to a swatch; the older ones stay beside it.
+
+    Raises
+    ------
+    NotFoundError
+        No such swatch.
+    InputError
+        The reading is no colour, or a fact cannot be read.
+    """
+    swatch = swatch_called(session, uid)
+    lab_l, lab_a, lab_b = (float(part) for part in parse_wanted(f"lab:{lab}").lab or ())
+    method, condition = str(facts["method"]), facts["condition"]
+    if method not in ("instrument", "eye"):
+        raise InputError(
+            "{method} is no way to measure here",
+            method=method,
+            where="--method",
+            mend="Use instrument or eye; a camera measures in a sitting",
+        )
+    session.add(
+        Measurement(
+            swatch_id=swatch.id,
+            lab_l=lab_l,
+            lab_a=lab_a,
+            lab_b=lab_b,
+            lab_from="eye" if method == "eye" else "lab",
+            method=method,
+            condition=read_condition(str(condition)) if condition else None,
+            instrument=facts["instrument"],
+            measured_on=read_date(str(facts["measured_on"] or today().isoformat())),
+            hours_after=facts["hours_after"],
+            colour_path="as read",
+        )
+    )
+    session.flush()
+    set_standing(session, [swatch.id])
+    session.flush()
+    return show_swatch(session, uid)
+
+
+def radius_in_pixels(
+    session: Session, picture_ref: str, radius_mm: float | None, radius_px: float | None, width_mm: float | None
+) -> float:
+    """Return a disc's radius in pixels of the picture.
+
+    Raises
+    ------
+    InputError
+        Millimetres are asked for, and nothing tells how large the picture is.
+    """
+    picture: Picture = find_record(session, "picture", picture_ref)
+    if radius_mm is None:
+        return radius_px if radius_px is not None else picture.width / 100
+    if not width_mm or width_mm <= 0:
+        raise InputError(
+            "the picture has no scale yet",
+            where=f"picture {picture.name}",
+            mend="Say how wide it is (--width-mm 420), or use --radius-px",
+        )
+    return radius_mm * picture.width / width_mm
