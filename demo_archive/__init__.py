@@ -1,0 +1,1 @@
+"""The press simulator and the invented workshop that it prints for."""
