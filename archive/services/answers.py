@@ -26,12 +26,12 @@ from archive.catalogue.models import (
 )
 from archive.colour.names import in_words, misses
 from archive.errors import InputError
+from archive.services.copies import first_copies
 from archive.services.evidence import KINDS, Evidence, RecipeFacts, load_evidence
 from archive.services.house import pass_planner
 from archive.services.lookup import find_record
 from archive.services.matching import Limits, MatchIndex, MatchOptions, Ranked, why_here
 from archive.services.profile import read_profile
-from archive.services.readings import first_copies
 from archive.services.wanted import Wanted, read_wanted
 
 

@@ -39,6 +39,15 @@ KINDS = ("proven", "worked_out", "seen", "told", "guess")
 PROVEN, SEEN, TOLD = 0, 2, 3
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+_LAYER_COLUMNS = (
+    Layer.recipe_id,
+    Layer.ink_id,
+    Layer.ink_words,
+    Layer.ink_sure,
+    Layer.tint_low,
+    Layer.tint_high,
+    Layer.print_pass,
+)
 InkSet = tuple[tuple[str, int | None], ...]
 
 
@@ -248,7 +257,7 @@ class _Loader:
         known = (reading**2 + place**2 + more**2) ** 0.5
         return known, (known**2 + day**2) ** 0.5
 
-    def _layer(self, layer: Layer) -> LayerFacts:
+    def _layer(self, layer: Any) -> LayerFacts:
         ink = self.inks.get(layer.ink_id or 0) or self.ink_by_key.get(fold(layer.ink_words))
         return LayerFacts(
             ink.name if ink else layer.ink_words,
@@ -262,7 +271,9 @@ class _Loader:
     def _facts(self, recipe_ids: Iterable[int]) -> dict[int, RecipeFacts]:
         wanted = set(recipe_ids)
         layers: dict[int, list[LayerFacts]] = defaultdict(list)
-        for layer in self.session.scalars(select(Layer).order_by(Layer.recipe_id, Layer.position)):
+        # plain columns: thousands of layers as live rows would cost half of a question's time
+        query = select(*_LAYER_COLUMNS).order_by(Layer.recipe_id, Layer.position)
+        for layer in self.session.execute(query):
             if layer.recipe_id in wanted:
                 layers[layer.recipe_id].append(self._layer(layer))
         return {
@@ -274,7 +285,9 @@ class _Loader:
                 recipe.order_known,
                 recipe.words,
             )
-            for recipe in self.session.scalars(select(Recipe))
+            for recipe in self.session.execute(
+                select(Recipe.id, Recipe.paper_id, Recipe.screen, Recipe.order_known, Recipe.words)
+            )
             if recipe.id in wanted
         }
 
@@ -381,8 +394,9 @@ class _Loader:
     def _variants_shown(self) -> Any:
         """Return a function from a picture to the ids of the variants that it shows."""
         by_copy: dict[int, set[int]] = defaultdict(set)
-        for appearance in self.session.scalars(select(Appearance).where(Appearance.binned_at.is_(None))):
-            by_copy[appearance.copy_id].add(appearance.variant_id)
+        query = select(Appearance.copy_id, Appearance.variant_id).where(Appearance.binned_at.is_(None))
+        for copy_id, variant_id in self.session.execute(query):
+            by_copy[copy_id].add(variant_id)
         living = set(self.session.scalars(select(Copy.id).where(Copy.binned_at.is_(None))))
 
         def shown(picture: Picture) -> list[int]:

@@ -17,8 +17,6 @@ from archive.catalogue.database import Catalogue
 from archive.catalogue.history import Act
 from archive.catalogue.identity import fold
 from archive.catalogue.models import (
-    Appearance,
-    Copy,
     Ink,
     Machine,
     Measurement,
@@ -36,6 +34,7 @@ from archive.exchange.cgats import is_cgats, read_cgats
 from archive.exchange.readings import ReadingRow, ReadingsFile, apply_inks, default_passes
 from archive.exchange.readings_csv import read_readings_csv
 from archive.exchange.text import decode_text
+from archive.services.copies import first_copies
 from archive.services.kinds import kind_of
 from archive.services.lookup import not_found
 from archive.services.measuring import stand
@@ -419,18 +418,3 @@ def _link_to_works(session: Session, swatches: Sequence[Swatch], rows: Sequence[
     for swatch in swatches:
         if swatch.variant_id is not None:
             swatch.copy_id = copies.get(swatch.variant_id)
-
-
-def first_copies(session: Session, variant_ids: set[int]) -> dict[int, int]:
-    """Return the first living copy of each variant, the reference copy before others."""
-    query = (
-        select(Appearance.variant_id, Copy)
-        .join(Copy, Copy.id == Appearance.copy_id)
-        .where(Appearance.variant_id.in_(variant_ids), Appearance.binned_at.is_(None), Copy.binned_at.is_(None))
-    )
-    found: dict[int, Copy] = {}
-    for variant_id, copy in session.execute(query):
-        best = found.get(variant_id)
-        if best is None or (copy.role != "reference", copy.id) < (best.role != "reference", best.id):
-            found[variant_id] = copy
-    return {variant_id: copy.id for variant_id, copy in found.items()}
