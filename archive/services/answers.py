@@ -172,7 +172,7 @@ class _Details:
         self.wanted = wanted
         self.options = options
         left = select(Paper.name, Paper.sheets_left).where(Paper.binned_at.is_(None))
-        self.sheets = dict(session.execute(left).tuples().all())
+        self.sheets = dict(session.execute(left).all())
         self.today: date = today()
 
     def match(self, rank: int, ranked: Ranked) -> Match:

@@ -26,7 +26,7 @@ class BackupState:
 
 def backup_state(session: Session) -> BackupState:
     """Return when the last backup was."""
-    facts: dict[str, Any] = dict(session.execute(select(Fact.key, Fact.value)).tuples().all())
+    facts: dict[str, Any] = dict(session.execute(select(Fact.key, Fact.value)).all())
     last = facts.get("last_backup") or {}
     since = last.get("at") or facts.get("started_at")
     days = 0.0

@@ -84,7 +84,7 @@ def _standing(session: Session) -> list[Damage]:
 
 
 def _files(session: Session, files: Files, progress: Callable[[int, int], None] | None) -> list[Damage]:
-    named = dict(session.execute(select(Picture.sha256, Picture.name)).tuples().all())
+    named = dict(session.execute(select(Picture.sha256, Picture.name)).all())
     there = list(files.all_originals())
     found = [
         Damage("missing_file", "its original is gone from the disk", f"picture {name}", "Bring a backup back", True)

@@ -155,7 +155,7 @@ class _Loader:
         inks = session.execute(select(Ink).where(Ink.binned_at.is_(None)).order_by(Ink.id)).scalars().all()
         self.inks = {ink.id: ink for ink in inks}
         self.ink_by_key = {ink.name_key: ink for ink in inks}
-        self.papers: dict[int, str] = dict(session.execute(select(Paper.id, Paper.name)).tuples().all())
+        self.papers: dict[int, str] = dict(session.execute(select(Paper.id, Paper.name)).all())
         self.recipes: list[RecipeFacts] = []
         self.rows = _Rows()
         self.left_out: list[tuple[str, str]] = []

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import delete, insert, inspect, select
 from sqlalchemy.orm import Session
 
+from archive.catalogue.history import note_edit
 from archive.catalogue.models import (
     DrumFit,
     Filling,
@@ -54,14 +55,14 @@ def parsed(session: Session, kind: Kind, item: Field, given: Any) -> Any:
         return [_part(session, item, text, where) for text in given]
     if item.type == "flag":
         return bool(given)
-    text = str(given).strip()
+    text = readable(str(given), where)
     if text == "":
         return _empty(kind, item)
     match item.type:
         case "thing":
             return find_record(session, item.kind, text, where=where).id
         case "number" | "whole":
-            return _number(item, text, where)
+            return _within(kind, item, _number(item, text, where), where)
         case "choice":
             return _choice(item, text, where)
         case "day":
@@ -70,6 +71,19 @@ def parsed(session: Session, kind: Kind, item: Field, given: Any) -> Any:
             return _box(text, where)
         case _:
             return text
+
+
+def readable(text: str, where: str) -> str:
+    """Return the text without outer spaces, refusing what no database keeps.
+
+    Raises
+    ------
+    InputError
+        It holds a NUL, or bytes that are no text.
+    """
+    if "\x00" in text or any("\ud800" <= letter <= "\udfff" for letter in text):
+        raise InputError("it holds bytes that are no text", where=where, mend="Type it again, in UTF-8")
+    return text.strip()
 
 
 def _empty(kind: Kind, item: Field) -> Any:
@@ -94,6 +108,16 @@ def _number(item: Field, text: str, where: str) -> float | int:
     except ValueError as exc:
         kind = "whole number" if item.type == "whole" else "number"
         raise InputError("{text} is no {kind}", text=text, kind=kind, where=where, mend="Give digits") from exc
+
+
+def _within(kind: Kind, item: Field, number: float, where: str) -> float:
+    for rule in kind.model.__table__.constraints:  # type: ignore[attr-defined]
+        column, low, high = rule.info.get("range", ("", 0, 0))
+        if column == item.stored_as and not low <= number <= high:
+            raise InputError(
+                "{number:g} is out of range", number=number, where=where, mend=f"It goes from {low:g} to {high:g}"
+            )
+    return number
 
 
 def _choice(item: Field, text: str, where: str) -> str:
@@ -138,22 +162,55 @@ def _part(session: Session, item: Field, text: str, where: str) -> tuple[int, An
 
 
 def write_links(session: Session, kind: Kind, row: Any, links: dict[str, Any]) -> None:
-    """Replace the link rows of a record by those given."""
+    """Replace the link rows of a record by those given, leaving the trace of what was there."""
     for name, others in links.items():
         link = _LINKS.get((kind.noun, name))
         if link is None:
             continue
         table, owner, other, amount = link
+        old = current_links(session, kind.noun, name, row.id)
         session.execute(delete(table).where(owner == row.id))
-        rows = [_link_row(row.id, entry, owner, other, amount) for entry in others]
+        rows = _link_rows(row.id, others, owner, other, amount)
         if rows:
             session.execute(insert(table), rows)
+        note_edit(session, row, name, old, current_links(session, kind.noun, name, row.id))
 
 
-def _link_row(owner_id: int, entry: Any, owner: Any, other: Any, amount: Any) -> dict[str, Any]:
+def has_links(noun: str, name: str) -> bool:
+    """Return whether a field is kept in link rows of its own."""
+    return (noun, name) in _LINKS
+
+
+def current_links(session: Session, noun: str, name: str, row_id: int) -> list[Any]:
+    """Return what a record is linked to, as `write_links` takes it: ids, or pairs of an id and an amount."""
+    _, owner, other, amount = _LINKS[noun, name]
     if amount is None:
-        return {owner.key: owner_id, other.key: entry}
-    return {owner.key: owner_id, other.key: entry[0], amount.key: entry[1]}
+        return list(session.scalars(select(other).where(owner == row_id).order_by(other)))
+    return [list(pair) for pair in session.execute(select(other, amount).where(owner == row_id).order_by(other, amount))]
+
+
+def links_in_words(session: Session, noun: str, name: str, links: Sequence[Any] | None) -> str:
+    """Return links, as `current_links` gives them, the way a person reads them: "Wren Tallow (artist)"."""
+    model: Any = _OTHER[noun, name]
+    label = kind_of(kind_of(noun).field(name).kind).label
+    words = []
+    for link in links or ():
+        other_id, amount = link if isinstance(link, list) else (link, None)
+        row = session.get(model, other_id)
+        text = str(getattr(row, label)) if row is not None else f"{model.__tablename__} {other_id}"
+        words.append(text if amount is None else f"{text} ({amount:g})" if name == "mix" else f"{text} ({amount})")
+    return ", ".join(words)
+
+
+def _link_rows(owner_id: int, entries: Sequence[Any], owner: Any, other: Any, amount: Any) -> list[dict[str, Any]]:
+    """Return the rows to insert; the same link twice is one, and the later amount holds."""
+    rows: dict[Any, dict[str, Any]] = {}
+    for entry in entries:
+        other_id, value = entry if amount is not None else (entry, None)
+        # one person may have several parts in a work; an ink is in a mix once
+        key = (other_id, value) if amount is WorkPerson.role else other_id
+        rows[key] = {owner.key: owner_id, other.key: other_id} | ({amount.key: value} if amount is not None else {})
+    return list(rows.values())
 
 
 def linked_values(session: Session, kind: Kind, rows: Sequence[Any]) -> dict[str, dict[int, list[Any]]]:
@@ -189,7 +246,7 @@ def shown(session: Session, kind: Kind, rows: Sequence[Any]) -> dict[str, dict[i
             model: Any = other.model
             wanted = {value for value in column.values() if value is not None}
             pairs = session.execute(select(model.id, getattr(model, other.label)).where(model.id.in_(wanted)))
-            names: dict[int, str] = dict(pairs.tuples().all())
+            names: dict[int, str] = dict(pairs.all())
             column = {key: names.get(value) for key, value in column.items()}
         values[item.name] = column
     return values

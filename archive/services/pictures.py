@@ -245,4 +245,4 @@ def _outcome(session: Session, read: ReadPicture, row: Picture, status: str, not
 def list_loose_pictures(session: Session) -> list[tuple[str, str]]:
     """Return uid and file name of pictures that belong to no copy yet, oldest first."""
     query = select(Picture.uid, Picture.name).where(Picture.copy_id.is_(None), Picture.binned_at.is_(None))
-    return list(session.execute(query.order_by(Picture.id)).tuples())
+    return list(session.execute(query.order_by(Picture.id)))

@@ -317,7 +317,7 @@ class _Row:
 
 
 def _ids(session: Session, model: Any, key: Any) -> dict[str, int]:
-    return dict(session.execute(select(key, model.id).where(model.binned_at.is_(None))).tuples().all())
+    return dict(session.execute(select(key, model.id).where(model.binned_at.is_(None))).all())
 
 
 def _where(file: ReadingsFile, row: ReadingRow, column: str) -> str:

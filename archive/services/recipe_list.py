@@ -34,7 +34,7 @@ def list_recipes(
         query = query.where(Recipe.id.in_(recipes_with(session, ink, over)))
     if paper is not None:
         query = query.where(Recipe.paper_id == find_record(session, "paper", paper).id)
-    papers = dict(session.execute(select(Paper.id, Paper.name)).tuples().all())
+    papers = dict(session.execute(select(Paper.id, Paper.name)).all())
     inks = _inks_by_recipe(session)
     swatches: dict[int | None, int] = defaultdict(int)
     for recipe_id in session.scalars(select(Swatch.recipe_id).where(Swatch.binned_at.is_(None))):
@@ -61,7 +61,7 @@ def list_recipes(
 
 
 def _inks_by_recipe(session: Session) -> dict[int, tuple[str, ...]]:
-    names = dict(session.execute(select(Ink.id, Ink.name)).tuples().all())
+    names = dict(session.execute(select(Ink.id, Ink.name)).all())
     found: dict[int, list[str]] = defaultdict(list)
     for layer in session.scalars(select(Layer).order_by(Layer.recipe_id, Layer.position)):
         found[layer.recipe_id].append(names.get(layer.ink_id or 0, layer.ink_words))

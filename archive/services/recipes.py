@@ -89,7 +89,7 @@ def tell_recipe(session: Session, told: Told, paper_id: int | None, *, passes: S
 
     An ink of that name in the house is linked; any other name is kept in words and is unsure.
     """
-    inks = dict(session.execute(select(Ink.name_key, Ink.id).where(Ink.binned_at.is_(None))).tuples().all())
+    inks = dict(session.execute(select(Ink.name_key, Ink.id).where(Ink.binned_at.is_(None))).all())
     recipe = Recipe(paper_id=paper_id, is_told=True, order_known=told.order_known, words=told.words)
     recipe.layers = [
         Layer(

@@ -52,8 +52,9 @@ def add_record(session: Session, noun: str, label: str | None, values: Mapping[s
     row = kind.model()
     _apply_defaults(row)
     links = _set_fields(session, kind, row, values)
-    rules.prepare(session, kind, row, label, links)
-    _refuse_taken(session, kind, row)
+    with session.no_autoflush:  # a row is written when it is complete, not half-way through its rules
+        rules.prepare(session, kind, row, label, links)
+        refuse_taken(session, kind, row)
     session.add(row)
     session.flush()
     write_links(session, kind, row, links)
@@ -87,10 +88,12 @@ def edit_record(
     row = find_record(session, noun, ref)
     _refuse_stale(session, kind, row, values, seen or {})
     links = _set_fields(session, kind, row, values)
-    rules.prepare(session, kind, row, new_label, links)
-    _refuse_taken(session, kind, row)
+    with session.no_autoflush:
+        rules.prepare(session, kind, row, new_label, links)
+        refuse_taken(session, kind, row)
     session.flush()
     write_links(session, kind, row, links)
+    rules.after_edit(session, kind, row)
     session.flush()
     return as_record(session, kind, row)
 
@@ -142,10 +145,11 @@ def _apply_defaults(row: Kept) -> None:
 
 
 def _set_fields(session: Session, kind: Kind, row: Kept, values: Mapping[str, Any]) -> dict[str, Any]:
+    """Set the row's columns and return what belongs in rows of its own; all is read before anything is set."""
+    fields = [(kind.field(name), given) for name, given in values.items()]
+    read = [(item, parsed(session, kind, item, given)) for item, given in fields]
     links: dict[str, Any] = {}
-    for name, given in values.items():
-        item = kind.field(name)
-        value = parsed(session, kind, item, given)
+    for item, value in read:
         if item.type in ("things", "parts") or item.column.startswith("@"):
             links[item.name] = value
         else:
@@ -154,21 +158,23 @@ def _set_fields(session: Session, kind: Kind, row: Kept, values: Mapping[str, An
 
 
 def _refuse_stale(session: Session, kind: Kind, row: Any, values: Mapping[str, Any], seen: Mapping[str, str]) -> None:
+    """Refuse to write over what somebody else wrote since; the later writer gets both values."""
     if not seen:
         return
     record = as_record(session, kind, row)
     for name, old in seen.items():
-        current = record.facts.get(kind.field(name).name)
-        if fold(str(current if current is not None else "")) != fold(old):
-            raise ConflictError(
-                "{field} was changed meanwhile: it was {old}, is now {current}, and you wanted {new}",
-                field=name,
-                old=old or "empty",
-                current=current if current not in (None, "") else "empty",
-                new=values.get(name, "no change"),
-                where=f"{kind.noun} {record.label}",
-                mend="Look at both, then edit again",
-            )
+        current = _as_text(record.facts.get(kind.field(name).name))
+        if _as_text(old) in (current, _as_text(_stored_as_shown(session, kind, name, old))):
+            continue
+        raise ConflictError(
+            "{field} was changed meanwhile: it was {old}, is now {current}, and you wanted {new}",
+            field=name,
+            old=old or "empty",
+            current=current or "empty",
+            new=values.get(name, "no change"),
+            where=f"{kind.noun} {record.label}",
+            mend="Look at both, then edit again",
+        )
 
 
 def _refuse_taken(session: Session, kind: Kind, row: Any) -> None:

@@ -244,15 +244,15 @@ def recipes_with(session: Session, ink: str | None, over: str | None) -> Any:
 
 def recipe_words(session: Session, recipe_ids: set[int]) -> dict[int, tuple[str | None, str]]:
     """Return paper and layers in words for recipes."""
-    papers = dict(session.execute(select(Paper.id, Paper.name)).tuples().all())
-    inks = dict(session.execute(select(Ink.id, Ink.name)).tuples().all())
+    papers = dict(session.execute(select(Paper.id, Paper.name)).all())
+    inks = dict(session.execute(select(Ink.id, Ink.name)).all())
     layers: dict[int, list[str]] = {}
     for layer in session.scalars(select(Layer).order_by(Layer.recipe_id, Layer.position)):
         if layer.recipe_id in recipe_ids:
             name = inks.get(layer.ink_id or 0, layer.ink_words)
             words = layer_in_words(name, layer.tint_low, layer.tint_high, sure=layer.ink_sure)
             layers.setdefault(layer.recipe_id, []).append(words)
-    recipes = session.execute(select(Recipe.id, Recipe.paper_id).where(Recipe.binned_at.is_(None))).tuples()
+    recipes = session.execute(select(Recipe.id, Recipe.paper_id).where(Recipe.binned_at.is_(None)))
     found = {key: (papers.get(paper or 0), ", then ".join(layers.get(key, ["bare paper"]))) for key, paper in recipes}
     return {key: found.get(key, (None, "")) for key in recipe_ids}
 

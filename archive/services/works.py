@@ -164,7 +164,7 @@ def layers_of(session: Session, recipe_id: int) -> list[Layer]:
 
 def inks_in_words(session: Session, recipe: Recipe) -> str:
     """Return a recipe's layers as they are read aloud, in printing order."""
-    names = dict(session.execute(select(Ink.id, Ink.name)).tuples().all())
+    names = dict(session.execute(select(Ink.id, Ink.name)).all())
     words = [
         layer_in_words(
             names.get(layer.ink_id or 0, layer.ink_words), layer.tint_low, layer.tint_high, sure=layer.ink_sure
