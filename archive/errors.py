@@ -86,8 +86,22 @@ class ManyErrors(InputError):  # noqa: N818 - it is read as "many errors" in an 
     def __str__(self) -> str:
         if len(self.errors) == 1:
             return str(self.errors[0])
-        lines = "\n".join(f"  {error}" for error in self.errors)
-        return f"{super().__str__()}\n{lines}"
+        alike: dict[tuple[str, str], list[ArchiveError]] = {}
+        for error in self.errors:
+            alike.setdefault((error.what, error.mend), []).append(error)
+        lines = [_with_count(errors) for errors in alike.values()]
+        if len(lines) > _MOST_LINES:
+            lines = [*lines[:_MOST_LINES], f"  and {len(lines) - _MOST_LINES} more of other kinds"]
+        return "\n".join([super().__str__(), *lines])
+
+
+_MOST_LINES = 25  # a screenful: whoever has more to mend mends these first
+
+
+def _with_count(errors: list[ArchiveError]) -> str:
+    """Return errors that say the same of several places as one line."""
+    more = f" (and {len(errors) - 1} more like it)" if len(errors) > 1 else ""
+    return f"  {errors[0]}{more}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -60,6 +60,11 @@ class Kept(Row):
     binned_at: Mapped[str | None] = mapped_column(default=None, sort_order=91)
 
 
+def derived(*parts: Any, **options: Any) -> Any:
+    """Return a column that follows from others: it keeps no history, and undo works it out again."""
+    return mapped_column(*parts, info={"derived": True}, **options)
+
+
 def table_args(*rules: Any) -> tuple[Any, ...]:
     """Return `__table_args__` with the rules given; SQLite must never reuse the id of a deleted row."""
     return (*rules, {"sqlite_autoincrement": True})
@@ -73,7 +78,9 @@ def one_of(column: str, *words: str) -> CheckConstraint:
 
 def within(column: str, low: float, high: float) -> CheckConstraint:
     """Return the check that a number lies in a range (or is unknown)."""
-    return CheckConstraint(f"{column} BETWEEN {low} AND {high}", name=f"{column}_range")
+    check = CheckConstraint(f"{column} BETWEEN {low} AND {high}", name=f"{column}_range")
+    check.info["range"] = (column, low, high)  # for the words that come before the database refuses
+    return check
 
 
 def unique_among_living(table: str, *columns: str) -> Index:

@@ -11,15 +11,15 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine, create_engine, event
-from sqlalchemy.exc import DatabaseError, IntegrityError, OperationalError
+from sqlalchemy.exc import DatabaseError, IntegrityError
 from sqlalchemy.orm import Session
 
 from archive.catalogue.files import Files
 from archive.catalogue.history import Act, begin_act
 from archive.catalogue.identity import new_uid, now
 from archive.catalogue.models import Fact
-from archive.catalogue.revision import REVISION, copy_before_upgrade, stored_revision, upgrade
-from archive.errors import CatalogueError, ConflictError
+from archive.catalogue.revision import REVISION, copy_before_upgrade, refuse_newer, stored_revision, upgrade
+from archive.errors import ArchiveError, CatalogueError, ConflictError, InputError
 
 SETTINGS_FILE = "archive.toml"
 DATABASE_FILE = "archive.sqlite3"
@@ -54,6 +54,34 @@ class Catalogue:
         with translated(self.folder), Session(writer, expire_on_commit=False) as session, session.begin():
             begin_act(session, act, REVISION)
             yield session
+        if act.kind == "forget":
+            self._wipe_old_pages()
+
+    def _wipe_old_pages(self) -> None:
+        """Rewrite the database, so that what was deleted is in none of its pages nor in its log.
+
+        Raises
+        ------
+        CatalogueError
+            The disk has no room for it, or somebody is reading all the while.
+        """
+        if self.engine.dialect.name != "sqlite":
+            return  # PostgreSQL does it by itself, in its own time
+        for copy in self.folder.glob(f"{Path(DATABASE_FILE).stem}-before-*.sqlite3"):
+            copy.unlink()
+        try:
+            with self.engine.connect() as connection:
+                raw: Any = connection.connection.driver_connection
+                raw.execute("VACUUM")
+                is_busy, *_ = raw.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        except sqlite3.Error:
+            is_busy = True
+        if is_busy:
+            raise CatalogueError(
+                "it is forgotten, but the database's old pages could not be wiped",
+                where=str(self.folder),
+                mend="Close what else has the archive open, make room on the disk; the next `person forget` wipes them",
+            )
 
     def close(self) -> None:
         """Let go of the database."""
@@ -116,9 +144,10 @@ def open_archive(folder: Path) -> Catalogue:
                 "this database holds no archive", where=str(database), mend="Bring a backup back: `inkchest restore`"
             )
         if stored != REVISION:
+            refuse_newer(stored, where=str(folder))
             if url is None:
                 copy_before_upgrade(database, stored)
-            upgrade(engine, where=str(folder))
+            upgrade(engine)
     return Catalogue(folder, engine)
 
 
@@ -171,18 +200,31 @@ def translated(folder: Path) -> Iterator[None]:
     try:
         yield
     except IntegrityError as exc:
-        raise ConflictError(
-            "the record clashes with another one: {why}",
-            why=str(exc.orig),
-            where=str(folder),
-            mend="See what is there with the command's `list`",
-        ) from exc
-    except (OperationalError, DatabaseError) as exc:
+        raise _refused(exc, folder) from exc
+    except DatabaseError as exc:
+        raise _database_error(exc.orig or exc, folder) from exc
+    except sqlite3.DatabaseError as exc:  # what happens on connecting comes as it is
         raise _database_error(exc, folder) from exc
 
 
-def _database_error(exc: DatabaseError, folder: Path) -> CatalogueError:
-    code = getattr(exc.orig, "sqlite_errorcode", 0) & 0xFF
+def _refused(exc: IntegrityError, folder: Path) -> ArchiveError:
+    if getattr(exc.orig, "sqlite_errorcode", 0) == sqlite3.SQLITE_CONSTRAINT_CHECK:
+        return InputError(
+            "a value is none that the archive takes: {why}",
+            why=str(exc.orig),
+            where=str(folder),
+            mend="Look at the command's `--help` for what it may be",
+        )
+    return ConflictError(
+        "the record clashes with another one: {why}",
+        why=str(exc.orig),
+        where=str(folder),
+        mend="See what is there with the command's `list`",
+    )
+
+
+def _database_error(exc: BaseException, folder: Path) -> CatalogueError:
+    code = getattr(exc, "sqlite_errorcode", 0) & 0xFF
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return CatalogueError(
             "another program is writing in the archive and did not finish in {seconds:.0f} s",
@@ -202,7 +244,7 @@ def _database_error(exc: DatabaseError, folder: Path) -> CatalogueError:
         return CatalogueError(
             "the database cannot be written", where=str(folder), mend="Check the disk and who may write there"
         )
-    return CatalogueError("the database refused: {why}", why=str(exc.orig), where=str(folder), mend="`inkchest check`")
+    return CatalogueError("the database refused: {why}", why=str(exc), where=str(folder), mend="`inkchest check`")
 
 
 def system_user() -> str:

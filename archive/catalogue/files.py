@@ -48,6 +48,7 @@ class Files:
             target = self.path(digest.hexdigest())
             target.parent.mkdir(parents=True, exist_ok=True)
             os.replace(temporary, target)  # noqa: PTH105 - one call that tests can stop the process at
+            _settle(target.parent)
         except OSError as exc:
             raise _translated(exc, self.folder) from exc
         finally:
@@ -107,14 +108,27 @@ class Files:
         return sorted((self.folder / "incoming").glob("*"))
 
     def remove(self, sha256: str) -> None:
-        """Remove an original that no row names."""
+        """Remove an original that no row names, and what was derived from it."""
         self.path(sha256).unlink(missing_ok=True)
+        for path in self.derived.glob(f"*/{sha256[:2]}/{sha256}*"):
+            path.unlink(missing_ok=True)
 
     @staticmethod
     def digest(path: Path) -> str:
         """Return the SHA-256 of a file in hex."""
         with path.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _settle(folder: Path) -> None:
+    """Have the folder's own entries on the disk, so that a power cut after the row's commit loses no file."""
+    if os.name != "posix":
+        return  # other systems open no folders
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
 
 
 def _translated(exc: OSError, folder: Path) -> CatalogueError:

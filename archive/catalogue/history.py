@@ -2,6 +2,8 @@
 
 The session does it by itself: a new row of a `Kept` table gets the session's change, an altered one
 leaves `Edit` rows. An import keeps only its change on its rows. So no service can forget the history.
+Columns that follow from others (`derived`) leave no edits. Rows that are part of a record and are replaced
+together (its makers, its fillings) are noted by the service that writes them, with `note_edit`.
 """
 
 from __future__ import annotations
@@ -60,6 +62,23 @@ def current_change(session: Session) -> int:
     return change_id
 
 
+def note_edit(session: Session, row: Kept, field: str, old: Any, new: Any) -> None:
+    """Leave the trace of a field that is kept in rows of its own."""
+    if old != new and _leaves_edits(session, row):
+        edit = {"table_name": row.__tablename__, "row_id": row.id, "column_name": field, "old": old, "new": new}
+        session.connection().execute(insert(Edit), [{"change_id": current_change(session), **edit}])
+
+
+def _leaves_edits(session: Session, row: Kept) -> bool:
+    """Return whether edits of the row are kept: what was forgotten leaves none.
+
+    Nor does what the same change added: undoing the change takes the whole row back.
+    """
+    act: Act = session.info["act"]
+    same_change: bool = row.change_id == session.info["change_id"]
+    return act.kind != "forget" and not same_change
+
+
 def _user_id(session: Session, name: str) -> int:
     connection = session.connection()
     found = connection.execute(select(User.id).where(User.name_key == fold(name))).scalar()
@@ -73,15 +92,10 @@ def _keep_history(session: Session, _context: Any, _instances: Any) -> None:
     for row in session.new:
         if isinstance(row, Kept) and row.change_id is None:
             row.change_id = current_change(session)
-    if session.info["act"].kind == "forget":
-        return
     edits = [
         edit
         for row in session.dirty
-        # what the same change added needs no edits: undoing the change takes the whole row back
-        if isinstance(row, Kept)
-        and row.change_id != session.info["change_id"]
-        and session.is_modified(row, include_collections=False)
+        if isinstance(row, Kept) and _leaves_edits(session, row) and session.is_modified(row, include_collections=False)
         for edit in _edits(row)
     ]
     if edits:
@@ -94,7 +108,7 @@ def _edits(row: Kept) -> list[dict[str, Any]]:
     edits = []
     for column in state.mapper.column_attrs:
         history = state.attrs[column.key].history
-        if not history.has_changes():
+        if not history.has_changes() or "derived" in column.columns[0].info:
             continue
         old = history.deleted[0] if history.deleted else None
         new = history.added[0] if history.added else None

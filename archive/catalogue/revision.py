@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Engine, inspect, text
 
@@ -21,27 +23,31 @@ def stored_revision(engine: Engine) -> str | None:
         return found
 
 
-def upgrade(engine: Engine, revision: str = REVISION, *, where: str = "") -> None:
-    """Bring the database to the revision (up or down); a failed step leaves the old one whole.
+def upgrade(engine: Engine, revision: str = REVISION) -> None:
+    """Bring the database to the revision (up or down); a failed step leaves the old one whole."""
+    # alembic costs 70 ms at start-up and is needed only when the revision differs
+    from alembic import command
+
+    config, scripts = _migrations()
+    stored = stored_revision(engine)
+    going_down = stored is not None and _comes_before(scripts, revision, stored)
+    config.attributes["engine"] = engine
+    (command.downgrade if going_down else command.upgrade)(config, revision)
+
+
+def refuse_newer(stored: str, *, where: str) -> None:
+    """Refuse a database that was written by a newer version.
 
     Raises
     ------
     CatalogueError
-        The database was written by a newer version.
+        This version does not know its revision.
     """
-    # alembic costs 70 ms at start-up and is needed only when the revision differs
-    from alembic import command
-    from alembic.config import Config
-    from alembic.script import ScriptDirectory
     from alembic.util import CommandError
 
-    config = Config()
-    config.set_main_option("script_location", str(shipped_folder("migrations")).replace("%", "%%"))
-    scripts = ScriptDirectory.from_config(config)
-    stored = stored_revision(engine)
+    _, scripts = _migrations()
     try:
-        if stored is not None:
-            scripts.get_revision(stored)
+        scripts.get_revision(stored)
     except CommandError as exc:
         raise CatalogueError(
             "the archive was written by a newer inkchest (revision {stored}, this one knows {known})",
@@ -50,27 +56,31 @@ def upgrade(engine: Engine, revision: str = REVISION, *, where: str = "") -> Non
             where=where,
             mend="Install the newest inkchest and open it with that",
         ) from exc
-    going_down = stored is not None and _comes_before(scripts, revision, stored)
-    config.attributes["engine"] = engine
-    (command.downgrade if going_down else command.upgrade)(config, revision)
 
 
-def _comes_before(scripts: object, revision: str, stored: str) -> bool:
+def _migrations() -> tuple[Any, Any]:
+    from alembic.config import Config
+    from alembic.script import ScriptDirectory
+
+    config = Config()
+    config.set_main_option("script_location", str(shipped_folder("migrations")).replace("%", "%%"))
+    return config, ScriptDirectory.from_config(config)
+
+
+def _comes_before(scripts: Any, revision: str, stored: str) -> bool:
     if revision == "base":
         return True
-    order = [script.revision for script in scripts.walk_revisions()]  # type: ignore[attr-defined]
+    order = [script.revision for script in scripts.walk_revisions()]
     return order.index(revision) > order.index(stored)  # newest first
 
 
 def copy_before_upgrade(database: Path, stored: str) -> Path:
     """Copy an archive's database beside itself before an upgrade and return the copy's path."""
-    import sqlite3
-
     target = database.with_name(f"{database.stem}-before-{stored}.sqlite3")
-    source = sqlite3.connect(database)
-    copy = sqlite3.connect(target)
-    with copy:
+    source, copy = sqlite3.connect(database), sqlite3.connect(target)
+    try:
         source.backup(copy)
-    copy.close()
-    source.close()
+    finally:
+        copy.close()
+        source.close()
     return target

@@ -103,10 +103,10 @@ def match_colour(session: Session, text: str, options: MatchOptions, *, absolute
             "relative_to_paper": wanted.relative_to_paper,
             "paper": wanted.paper,
         },
-        _out_of_reach(session, matches, wanted, limits, evidence),
+        _out_of_reach(matches, wanted, limits, evidence),
         tuple({"what": what, "why": why} for what, why in evidence.left_out),
         matches,
-        _notes(wanted, evidence),
+        (*_notes(wanted, evidence), *(_DAY_NOTE for _ in matches[:1])),
     )
 
 
@@ -122,6 +122,9 @@ def named_options(session: Session, options: MatchOptions) -> MatchOptions:
     )
 
 
+_DAY_NOTE = "what a new run may do: the day-to-day part is the profile's day_sd, not measured"
+
+
 def _notes(wanted: Wanted, evidence: Evidence) -> tuple[str, ...]:
     if not wanted.relative_to_paper:
         return ("read as an absolute colour",)
@@ -132,14 +135,14 @@ def _notes(wanted: Wanted, evidence: Evidence) -> tuple[str, ...]:
 
 
 def _out_of_reach(
-    session: Session, matches: Sequence[Match], wanted: Wanted, limits: Limits, evidence: Evidence
+    matches: Sequence[Match], wanted: Wanted, limits: Limits, evidence: Evidence
 ) -> dict[str, Any] | None:
     if not matches:
         return {
             "nearest_lab": None,
             "delta_e_2000": None,
             "misses": [],
-            "what_next": what_next(session, evidence),
+            "what_next": what_next(evidence),
         }
     nearest = min(matches, key=lambda match: match.delta_e_2000)
     if nearest.delta_e_2000 <= limits.related:
@@ -152,15 +155,13 @@ def _out_of_reach(
     }
 
 
-def what_next(session: Session, evidence: Evidence) -> str:
+def what_next(evidence: Evidence) -> str:
     """Return the one thing that would make an empty answer less empty."""
-    if session.scalars(select(Picture.id).where(Picture.binned_at.is_(None)).limit(1)).first() is None:
-        if not evidence.recipes:
-            return 'Enter one print: inkchest work add --inks "blue over yellow" --picture FILE'
+    if any(recipe.layers for recipe in evidence.recipes):
         return "Nothing fits these conditions: ask again with fewer of them"
     if any("no inks are told" in why for _, why in evidence.left_out):
         return 'Tell the inks of a print that has a photo: inkchest variant tell REF "blue over yellow"'
-    return "Nothing fits these conditions: ask again with fewer of them"
+    return 'Enter one print: inkchest work add --inks "blue over yellow" --picture FILE'
 
 
 class _Details:

@@ -44,7 +44,7 @@ def backup(catalogue: Catalogue, to: Path, *, act: Act, progress: Progress | Non
     Raises
     ------
     CatalogueError
-        The stick is full, gone, or a copy reads back wrong.
+        The stick is full or gone; or an original is damaged, or reads back wrong: the others are backed up.
     ConflictError
         The folder holds another archive's backup.
     """
@@ -56,13 +56,34 @@ def backup(catalogue: Catalogue, to: Path, *, act: Act, progress: Progress | Non
     _refuse_other(to, uid)
     with _told(to):
         (to / "originals").mkdir(parents=True, exist_ok=True)
-        _copy_database(catalogue.folder / DATABASE_FILE, to / DATABASE_FILE)
+        if not (to / _NOTE).exists():  # so that a backup that was stopped half-way is known as one
+            _write_note(to, uid, at=None, files=0)
+        # the database is copied first and put in its place last: it never names an original that is not there yet
+        fresh = _copy_database(catalogue.folder / DATABASE_FILE, to / DATABASE_FILE)
         shutil.copyfile(catalogue.folder / SETTINGS_FILE, to / SETTINGS_FILE)
-        report = _copy_originals(catalogue.files, Files(to), to, progress)
-        (to / _NOTE).write_text(json.dumps({"archive": uid, "at": now(), "files": report.verified}) + "\n")
+        report, damaged = _copy_originals(catalogue.files, Files(to), to, progress)
+        os.replace(fresh, to / DATABASE_FILE)  # noqa: PTH105 - as in Files.put
+    _tell_damage(damaged, "everything else was backed up", "`inkchest check` lists it; an older backup may hold it")
+    with _told(to):
+        _write_note(to, uid, at=now(), files=report.verified)
     with catalogue.write(act) as session:
         session.merge(Fact(key="last_backup", value={"at": now(), "to": str(to)}))
     return report
+
+
+def _write_note(to: Path, uid: str, *, at: str | None, files: int) -> None:
+    (to / _NOTE).write_text(json.dumps({"archive": uid, "at": at, "files": files}) + "\n", encoding="utf-8")
+
+
+def _tell_damage(damaged: list[str], otherwise: str, mend: str) -> None:
+    if damaged:
+        raise CatalogueError(
+            "{count} originals are damaged or read back wrong; {otherwise}",
+            count=len(damaged),
+            otherwise=otherwise,
+            where=", ".join(damaged[:5]) + (" …" if len(damaged) > 5 else ""),
+            mend=mend,
+        )
 
 
 def restore(source: Path, to: Path, *, progress: Progress | None = None) -> BackupReport:
@@ -75,7 +96,7 @@ def restore(source: Path, to: Path, *, progress: Progress | None = None) -> Back
     ConflictError
         The folder is not empty.
     CatalogueError
-        A file of the backup is damaged, or the disk is full.
+        The disk is full; or originals of the backup are damaged: all else is restored.
     """
     if not (source / DATABASE_FILE).is_file() or not (source / SETTINGS_FILE).is_file():
         raise InputError("this is no backup", where=str(source), mend="Name the folder that `inkchest backup` wrote")
@@ -83,9 +104,12 @@ def restore(source: Path, to: Path, *, progress: Progress | None = None) -> Back
         raise ConflictError("the folder is not empty", where=str(to), mend="Restore into a new folder")
     with _told(to):
         (to / "originals").mkdir(parents=True, exist_ok=True)
-        _copy_database(source / DATABASE_FILE, to / DATABASE_FILE)
+        fresh = _copy_database(source / DATABASE_FILE, to / DATABASE_FILE)
+        os.replace(fresh, to / DATABASE_FILE)  # noqa: PTH105 - as in Files.put
         shutil.copyfile(source / SETTINGS_FILE, to / SETTINGS_FILE)
-        return _copy_originals(Files(source), Files(to), to, progress)
+        report, damaged = _copy_originals(Files(source), Files(to), to, progress)
+    _tell_damage(damaged, "everything else was restored", f"`inkchest --archive {to} check` lists what is missing")
+    return report
 
 
 def _archive_uid(catalogue: Catalogue) -> str:
@@ -101,7 +125,7 @@ def _refuse_other(to: Path, uid: str) -> None:
     note = to / _NOTE
     if note.is_file():
         try:
-            other = json.loads(note.read_text()).get("archive")
+            other = json.loads(note.read_text(encoding="utf-8")).get("archive")
         except ValueError:
             other = None
         if other != uid:
@@ -116,7 +140,8 @@ def _refuse_other(to: Path, uid: str) -> None:
         )
 
 
-def _copy_database(source: Path, target: Path) -> None:
+def _copy_database(source: Path, target: Path) -> Path:
+    """Copy a database beside the target, look it over, and return the copy's path."""
     fresh = target.with_suffix(".new")
     fresh.unlink(missing_ok=True)
     from_connection, to_connection = sqlite3.connect(source), sqlite3.connect(fresh)
@@ -134,38 +159,46 @@ def _copy_database(source: Path, target: Path) -> None:
             where=str(target),
             mend="Try another stick, and run `inkchest check`",
         )
-    os.replace(fresh, target)  # noqa: PTH105 - as in Files.put
+    return fresh
 
 
-def _copy_originals(source: Files, target: Files, to: Path, progress: Progress | None) -> BackupReport:
+def _copy_originals(
+    source: Files, target: Files, to: Path, progress: Progress | None
+) -> tuple[BackupReport, list[str]]:
+    """Copy what is not there yet and read all of it back; return the report, and which files are damaged where."""
     wanted = list(source.all_originals())
-    copied = kept = size = 0
+    copied = kept = verified = size = 0
+    damaged: list[str] = []
+    for leftover in target.leftovers():  # of a backup that was stopped
+        leftover.unlink()
     for done, sha256 in enumerate(wanted, start=1):
-        if target.exists(sha256) and target.path(sha256).stat().st_size == source.path(sha256).stat().st_size:
+        length = source.path(sha256).stat().st_size
+        if target.exists(sha256) and target.path(sha256).stat().st_size == length:
             kept += 1
-        else:
-            with source.open(sha256) as stream:
-                found = target.put(stream)
-            if found != sha256:
-                target.remove(found)
-                raise CatalogueError(
-                    "an original is damaged",
-                    where=str(source.path(sha256)),
-                    mend="`inkchest check` lists what is damaged; an older backup may hold it whole",
-                )
+        elif _copy_original(source, target, sha256):
             copied += 1
-            size += target.path(sha256).stat().st_size
-        if Files.digest(target.path(sha256)) != sha256:
-            raise CatalogueError(
-                "a copy reads back wrong",
-                where=str(target.path(sha256)),
-                mend="Take that file off the stick and back up again, or use another stick",
-            )
+            size += length
+        else:
+            damaged.append(str(source.path(sha256)))
+            continue
+        if Files.digest(target.path(sha256)) == sha256:
+            verified += 1
+        else:
+            damaged.append(str(target.path(sha256)))
         if progress:
             progress(done, len(wanted))
     if (to / "incoming").is_dir():
         (to / "incoming").rmdir()
-    return BackupReport(str(to), copied, kept, len(wanted), size)
+    return BackupReport(str(to), copied, kept, verified, size), damaged
+
+
+def _copy_original(source: Files, target: Files, sha256: str) -> bool:
+    """Copy one original and return whether it is what its name says."""
+    with source.open(sha256) as stream:
+        found = target.put(stream)
+    if found != sha256:
+        target.remove(found)
+    return found == sha256
 
 
 class _told:  # noqa: N801 - reads as the with-statement it is

@@ -6,16 +6,30 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Table, and_, delete, exists, func, select
+from sqlalchemy import ColumnElement, Table, delete, exists, select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.base import Base, Kept
 from archive.catalogue.files import Files
+from archive.catalogue.history import current_change
 from archive.catalogue.identity import now
-from archive.catalogue.models import Claim, Layer, Picture, Recipe, Variant
+from archive.catalogue.models import (
+    Appearance,
+    Claim,
+    Copy,
+    Ink,
+    Layer,
+    Paper,
+    Picture,
+    Recipe,
+    Run,
+    Swatch,
+    Variant,
+)
 from archive.errors import ConflictError
 from archive.services.kinds import KINDS, kind_of, kind_of_row
 from archive.services.lookup import find_record
+from archive.services.references import all_references, kept_models, living_users, name_of, owner_column
 
 # what goes to the bin with its owner: (table, column that names the owner)
 _OWNED = {
@@ -76,6 +90,7 @@ def remove_row(session: Session, row: Kept) -> int:
 
 def _put_in(session: Session, row: Any) -> list[Any]:
     going = _with_owned(session, row)
+    going += _recipes_left_alone(session, going)
     _refuse_in_use(session, row, going)
     at = now()
     for each in going:
@@ -90,79 +105,65 @@ def _with_owned(session: Session, row: Kept) -> list[Any]:
     while waiting:
         each = waiting.pop(0)
         key = (each.__tablename__, each.id)
-        if key in going:
-            continue
-        going[key] = each
-        waiting.extend(_owned(session, each, going))
+        if key not in going:
+            going[key] = each
+            waiting.extend(_owned(session, each))
     return list(going.values())
 
 
-def _owned(session: Session, row: Any, going: dict[tuple[str, int], Any]) -> Iterator[Any]:
-    for model, column in _referring(row):
-        if (model.__tablename__, column.key) in _OWNED:
-            yield from session.scalars(select(model).where(column == row.id, model.binned_at.is_(None)))
+def _owned(session: Session, row: Any) -> Iterator[Any]:
+    for reference in all_references():
+        if reference.target == row.__tablename__ and (reference.column.table.name, reference.column.key) in _OWNED:
+            model = reference.model
+            yield from session.scalars(select(model).where(reference.column == row.id, model.binned_at.is_(None)))
     if isinstance(row, Variant):
         yield from _copies_of_it_alone(session, row)
-        if row.recipe_id is not None:
-            recipe = session.get_one(Recipe, row.recipe_id)
-            if recipe.is_told and recipe.binned_at is None:
-                yield recipe
 
 
 def _copies_of_it_alone(session: Session, variant: Variant) -> list[Any]:
-    appearance: Any = KINDS["appearance"].model
-    copy: Any = KINDS["copy"].model
-    on_it = select(appearance.copy_id).where(appearance.variant_id == variant.id, appearance.binned_at.is_(None))
-    on_others = select(appearance.copy_id).where(appearance.variant_id != variant.id, appearance.binned_at.is_(None))
-    query = select(copy).where(copy.id.in_(on_it), copy.id.not_in(on_others), copy.binned_at.is_(None))
+    on_it = select(Appearance.copy_id).where(Appearance.variant_id == variant.id, Appearance.binned_at.is_(None))
+    on_others = select(Appearance.copy_id).where(Appearance.variant_id != variant.id, Appearance.binned_at.is_(None))
+    query = select(Copy).where(Copy.id.in_(on_it), Copy.id.not_in(on_others), Copy.binned_at.is_(None))
     return list(session.scalars(query))
 
 
-def _referring(row: Kept) -> Iterator[tuple[Any, Any]]:
-    """Yield every (model, column) of kept tables that can refer to the row's table."""
-    target = row.__tablename__
-    for mapper in Base.registry.mappers:
-        model: Any = mapper.class_
-        if not issubclass(model, Kept):
-            continue
-        for column in model.__table__.columns:
-            if any(key.column.table.name == target for key in column.foreign_keys):
-                yield model, getattr(model, column.key)
+def _recipes_left_alone(session: Session, going: list[Any]) -> list[Recipe]:
+    """Return the recipes that nothing living will use: told ones of what goes, any with an ink or paper that goes."""
+    gone = {(each.__tablename__, each.id) for each in going}
+    ids = {each.recipe_id for each in going if isinstance(each, Variant | Run | Swatch)}
+    inks = [each.id for each in going if isinstance(each, Ink)]
+    papers = [each.id for each in going if isinstance(each, Paper)]
+    laid = select(Layer.recipe_id).where(Layer.ink_id.in_(inks))
+    query = select(Recipe).where(
+        Recipe.binned_at.is_(None),
+        (Recipe.is_told & Recipe.id.in_(ids - {None})) | Recipe.id.in_(laid) | Recipe.paper_id.in_(papers),
+    )
+    return [recipe for recipe in session.scalars(query) if not list(_users_outside(session, recipe, gone))]
+
+
+def _users_outside(session: Session, row: Any, gone: set[tuple[str, int]]) -> Iterator[Any]:
+    targets = select(type(row).id).where(type(row).id == row.id)
+    for user, _ in living_users(session, row.__tablename__, targets):
+        if (user.__tablename__, user.id) not in gone:
+            yield user
 
 
 def _refuse_in_use(session: Session, row: Any, going: list[Any]) -> None:
     gone = {(each.__tablename__, each.id) for each in going}
-    users: list[str] = []
-    for model, column in _referring(row):
-        for other in session.scalars(select(model).where(column == row.id, model.binned_at.is_(None))):
-            if (other.__tablename__, other.id) not in gone:
-                kind = kind_of_row(other)
-                users.append(f"{kind.noun} {getattr(other, kind.label)}" if kind else other.__tablename__)
-    if row.__tablename__ == "ink":
-        users.extend(["a recipe"] * _recipes_with(session, row.id))
-    if users:
-        kind = kind_of_row(row)
-        noun, label = (kind.noun, getattr(row, kind.label)) if kind else (row.__tablename__, row.uid)
-        shown = ", ".join(dict.fromkeys(users[:4])) + (f" and {len(users) - 4} more" if len(users) > 4 else "")
-        retire = noun in ("ink", "machine")
-        raise ConflictError(
-            "{users} still use it",
-            users=shown,
-            where=f"{noun} {label}",
-            mend=f"Retire it instead: `inkchest {noun} edit '{label}' --no-in-house`"
-            if retire
-            else "Change those first",
-        )
-
-
-def _recipes_with(session: Session, ink_id: int) -> int:
-    query = (
-        select(func.count())
-        .select_from(Layer)
-        .join(Recipe, Recipe.id == Layer.recipe_id)
-        .where(Layer.ink_id == ink_id, Recipe.binned_at.is_(None))
+    users = [name_of(user) for each in going for user in _users_outside(session, each, gone)]
+    if not users:
+        return
+    kind = kind_of_row(row)
+    noun, label = (kind.noun, getattr(row, kind.label)) if kind else (row.__tablename__, row.uid)
+    names = list(dict.fromkeys(users))
+    more = f" and {len(names) - 4} more" if len(names) > 4 else ""
+    retire = f"Retire it instead: `inkchest {noun} edit '{label}' --no-in-house`"
+    raise ConflictError(
+        "it is still used by {users}",
+        users=", ".join(names[:4]) + more,
+        where=f"{noun} {label}",
+        mend=retire if noun in ("ink", "machine") else "Change those first",
     )
-    return session.scalar(query) or 0
 
 
 def list_bin(session: Session) -> list[Binned]:
@@ -178,7 +179,7 @@ def list_bin(session: Session) -> list[Binned]:
 def empty_bin(session: Session, files: Files) -> tuple[int, list[str]]:
     """Delete what is in the bin for good; return how many rows, and the originals no row names any more.
 
-    The caller removes those files once the session is committed.
+    The caller removes those files once the session is committed. The history keeps a line of it.
     """
     candidates = set(session.scalars(select(Picture.sha256).where(Picture.binned_at.is_not(None))))
     gone = 0
@@ -187,31 +188,30 @@ def empty_bin(session: Session, files: Files) -> tuple[int, list[str]]:
         gone += turn
         if turn == 0:
             break
-    named = set(session.scalars(select(Picture.sha256).where(Picture.sha256.in_(candidates))))
+    if gone:
+        current_change(session)
+    named = set(session.scalars(select(Picture.sha256)))
     return gone, sorted(sha256 for sha256 in candidates - named if files.exists(sha256))
 
 
 def _delete_binned(session: Session, table: Table) -> int:
-    if "binned_at" not in table.columns:
+    """Delete the rows of a table that lie in the bin and that no other row refers to; return how many."""
+    if table.name not in kept_models():
         return 0
     condition: ColumnElement[bool] = table.c.binned_at.is_not(None)
     for other in Base.metadata.tables.values():
         for column in other.columns:
-            for key in column.foreign_keys:
-                if key.column.table is not table:
-                    continue
-                owner = next(iter(other.primary_key.columns))
-                if column is owner and "binned_at" not in other.columns:
-                    continue  # rows that are part of this one go with it
-                alias = other.alias()
-                condition = and_(condition, ~exists().where(alias.c[column.name] == table.c.id))
-    ids = list(session.scalars(select(table.c.id).where(condition)))
-    if not ids:
+            if column is owner_column(other) or not any(key.column.table is table for key in column.foreign_keys):
+                continue  # rows that are part of this one go with it
+            alias = other.alias()
+            condition &= ~exists().where(alias.c[column.name] == table.c.id)
+    ids = select(table.c.id).where(condition)
+    if session.scalars(ids.limit(1)).first() is None:
         return 0
     for other in Base.metadata.tables.values():
-        owner = next(iter(other.primary_key.columns))
-        if "binned_at" not in other.columns and any(key.column.table is table for key in owner.foreign_keys):
+        owner = owner_column(other)
+        if owner is not None and any(key.column.table is table for key in owner.foreign_keys):
             session.execute(delete(other).where(owner.in_(ids)))
     session.execute(delete(Claim).where(Claim.subject_table == table.name, Claim.subject_id.in_(ids)))
-    session.execute(delete(table).where(table.c.id.in_(ids)))
-    return len(ids)
+    deleted: Any = session.execute(delete(table).where(condition))
+    return int(deleted.rowcount)

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from sqlalchemy import exists, select
+from sqlalchemy.exc import DatabaseError
 from sqlalchemy.orm import Session
 
-from archive.catalogue.base import Base, Kept
 from archive.catalogue.database import Catalogue
 from archive.catalogue.files import Files
 from archive.catalogue.models import Measurement, Picture, Swatch
+from archive.services.references import all_references, kept_models
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +29,11 @@ class Damage:
 def check_archive(catalogue: Catalogue, *, progress: Callable[[int, int], None] | None = None) -> list[Damage]:
     """Return everything found wrong, harm first; read every original and compare its SHA-256."""
     with catalogue.read() as session:
+        damaged = _database_damage(session)
+        if any(damage.code == "database" for damage in damaged):
+            return damaged  # what is read from a damaged database says nothing of the rest
         found = [
-            *_database_damage(session),
+            *damaged,
             *_references(session),
             *_standing(session),
             *_files(session, catalogue.files, progress),
@@ -42,11 +45,17 @@ def _database_damage(session: Session) -> list[Damage]:
     connection = session.connection()
     if connection.dialect.name != "sqlite":
         return []
-    found = []
-    for (words,) in connection.exec_driver_sql("PRAGMA integrity_check").fetchall():
-        if words != "ok":
-            found.append(Damage("database", str(words), "archive.sqlite3", "Bring a backup back", True))
-    for table, row_id, parent, _ in connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall():
+    try:
+        told = [str(words) for (words,) in connection.exec_driver_sql("PRAGMA integrity_check").all()]
+        broken = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+    except DatabaseError as exc:
+        told, broken = [str(exc.orig)], []
+    found = [
+        Damage("database", words, "archive.sqlite3", "Bring a backup back: `inkchest restore`", True)
+        for words in told
+        if words != "ok"
+    ]
+    for table, row_id, parent, _ in broken:
         what = f"it refers to a {parent} that is not there"
         found.append(Damage("broken_reference", what, f"{table} {row_id}", "Bring a backup back", True))
     return found
@@ -55,27 +64,21 @@ def _database_damage(session: Session) -> list[Damage]:
 def _references(session: Session) -> list[Damage]:
     """Find living rows that refer to a row in the bin."""
     found = []
-    for mapper in Base.registry.mappers:
-        model = mapper.class_
-        if not issubclass(model, Kept):
-            continue
-        table: Any = model.__table__
-        for column in table.columns:
-            for key in column.foreign_keys:
-                parent = key.column.table.alias()
-                if "binned_at" not in parent.columns:
-                    continue
-                binned = exists().where(parent.c.id == column, parent.c.binned_at.is_not(None))
-                for uid in session.scalars(select(table.c.uid).where(table.c.binned_at.is_(None), binned)):
-                    what = f"it refers to a {key.column.table.name} that lies in the bin"
-                    mend = "Take that out of the bin with `inkchest undo`"
-                    found.append(Damage("reference_to_bin", what, f"{table.name} {uid}", mend, True))
+    for reference in all_references():
+        target = kept_models()[reference.target]
+        binned = select(target.id).where(target.binned_at.is_not(None))
+        for row, _ in session.execute(reference.rows(binned)):
+            what = f"it refers to a {reference.target} that lies in the bin"
+            mend = "Take that out of the bin with `inkchest undo`"
+            found.append(Damage("reference_to_bin", what, f"{row.__tablename__} {row.uid}", mend, True))
     return found
 
 
 def _standing(session: Session) -> list[Damage]:
     """Find swatches whose standing measurement is not one of theirs."""
-    theirs = exists().where(Measurement.id == Swatch.standing_id, Measurement.swatch_id == Swatch.id)
+    theirs = exists().where(
+        Measurement.id == Swatch.standing_id, Measurement.swatch_id == Swatch.id, Measurement.binned_at.is_(None)
+    )
     query = select(Swatch.uid).where(Swatch.standing_id.is_not(None), ~theirs, Swatch.binned_at.is_(None))
     return [
         Damage("standing", "its standing measurement is not there", f"swatch {uid}", "Measure it again", True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -10,7 +11,10 @@ from sqlalchemy.orm import Session
 from archive.catalogue.identity import fold, today
 from archive.catalogue.models import Claim, Person
 from archive.errors import InputError
+from archive.services.fields import readable
+from archive.services.kinds import kind_of
 from archive.services.lookup import find_record
+from archive.services.records import edit_record, in_words, show_record
 
 BASES = ("stated", "observed", "inferred", "unknown")
 
@@ -46,24 +50,48 @@ class Saying:
 def add_claim(session: Session, noun: str, ref: str, saying: Saying, *, stands: bool = False) -> ClaimSummary:
     """Write a claim beside what was said before; both are kept.
 
+    Where the fact is a field of the record, the field holds the claim that stands. A claim stands when it is told to,
+    or when nothing else is known of the fact.
+
     Raises
     ------
     InputError
-        The basis is no word for it, or nothing is said.
+        The basis is no word for it, nothing is said, or the field cannot hold what is said.
     """
     row = find_record(session, noun, ref)
+    field = _field_of(noun, saying.field)
+    if field is not None:
+        held = _held(session, noun, row.uid, field)
+        stands = stands or held == ""
+        if stands and saying.basis != "unknown":
+            edit_record(session, noun, row.uid, {field: saying.value})
     claim = _write(session, row.__tablename__, row.id, saying, stands=stands)
+    if field is not None and not stands:
+        claim.is_standing = _held(session, noun, row.uid, field) == in_words(saying.value)
     session.flush()
     return next(each for each in list_claims(session, noun, ref) if each.id == claim.id)
 
 
+def _field_of(noun: str, name: str) -> str | None:
+    """Return the record's own field that a claim speaks of, if it is one of a single value."""
+    for field in kind_of(noun).fields:
+        if field.name == name and field.type not in ("things", "parts", "flag") and not field.column.startswith("@"):
+            return field.name
+    return None
+
+
+def _held(session: Session, noun: str, ref: str, field: str) -> str:
+    return in_words(show_record(session, noun, ref).facts[field])
+
+
 def note_claims(session: Session, table: str, row_id: int, sayings: list[Saying]) -> None:
-    """Write claims on a row that is known, as the standing ones when none stands yet."""
+    """Write claims on a row that now holds what they say, so that they stand."""
     for saying in sayings:
-        _write(session, table, row_id, saying, stands=False)
+        _write(session, table, row_id, saying, stands=True)
 
 
 def _write(session: Session, table: str, row_id: int, saying: Saying, *, stands: bool) -> Claim:
+    where = f"claim on {saying.field or 'a fact'}"
     if saying.basis not in BASES:
         raise InputError("{basis} is no basis", basis=saying.basis, mend="Use " + ", ".join(BASES))
     if not saying.field.strip() or not (saying.value.strip() or saying.basis == "unknown"):
@@ -85,22 +113,32 @@ def _write(session: Session, table: str, row_id: int, saying: Saying, *, stands:
         subject_table=table,
         subject_id=row_id,
         field=saying.field,
-        value=saying.value,
+        value=readable(saying.value, where),
         basis=saying.basis,
         person_id=person_named(session, saying.by) if saying.by else None,
-        said_on=saying.said_on or today().isoformat(),
-        words=saying.words,
+        said_on=_day(saying.said_on, where),
+        words=readable(saying.words, where),
         is_standing=stands or not any(other.is_standing for other in same),
     )
     session.add(claim)
     return claim
 
 
+def _day(text: str | None, where: str) -> str:
+    if not text:
+        return today().isoformat()
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError as exc:
+        raise InputError("{text} is no day", text=text, where=where, mend="Write it as 2024-05-31") from exc
+
+
 def person_named(session: Session, name: str) -> int:
     """Return the id of the person of that name, added when new."""
     person = session.scalars(select(Person).where(Person.name_key == fold(name), Person.binned_at.is_(None))).first()
     if person is None:
-        person = Person(name=" ".join(name.split()), name_key=fold(name))
+        clean = " ".join(readable(name, "person, name").split())
+        person = Person(name=clean, name_key=fold(clean))
         session.add(person)
         session.flush()
     return person.id

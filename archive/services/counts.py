@@ -25,3 +25,9 @@ def count_records(session: Session) -> dict[str, int]:
         noun: session.scalar(select(func.count()).select_from(model).where(model.binned_at.is_(None))) or 0
         for noun, model in _COUNTED
     }
+
+
+def list_loose_pictures(session: Session) -> list[tuple[str, str]]:
+    """Return uid and file name of pictures that belong to no copy yet, oldest first."""
+    query = select(Picture.uid, Picture.name).where(Picture.copy_id.is_(None), Picture.binned_at.is_(None))
+    return list(session.execute(query.order_by(Picture.id)))

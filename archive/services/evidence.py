@@ -34,9 +34,11 @@ from archive.catalogue.models import (
 from archive.colour.spaces import on_paper, relative_to_paper
 from archive.colour.wanted import parse_wanted
 from archive.services.profile import read_profile
+from archive.services.whites import measured_whites, paper_of_screens
 
 KINDS = ("proven", "worked_out", "seen", "told", "guess")
 PROVEN, SEEN, TOLD = 0, 2, 3
+MEAN_TO_SD = 1.6  # a mean CIEDE2000 of m counts as m / 1.6 an axis: three normals of sd 1 lie 1.596 off on average
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 _LAYER_COLUMNS = (
@@ -159,8 +161,8 @@ class _Loader:
         self.recipes: list[RecipeFacts] = []
         self.rows = _Rows()
         self.left_out: list[tuple[str, str]] = []
-        self.whites = self._whites()
-        self.screen_paper = self._screen_paper(asked_paper)
+        self.whites = measured_whites(session, self.papers)
+        self.screen_paper = asked_paper or paper_of_screens(session, self.papers, str(self.profile["house_paper"]))
         start = tuple(float(part) for part in self.profile["paper_white"])
         self.start_white: tuple[float, float, float] = (start[0], start[1], start[2])
         self.screen_white = self.whites.get(self.screen_paper or "", self.start_white)
@@ -189,43 +191,6 @@ class _Loader:
             screen_white=self.screen_white,
             screen_white_is_measured=(self.screen_paper or "") in self.whites,
         )
-
-    # --- papers
-
-    def _whites(self) -> dict[str, tuple[float, float, float]]:
-        """Return the measured white of each paper: the mean of its bare patches."""
-        bare = ~select(Layer.recipe_id).where(Layer.recipe_id == Recipe.id).exists()
-        query = (
-            select(Recipe.paper_id, Swatch.lab_l, Swatch.lab_a, Swatch.lab_b)
-            .join(Swatch, Swatch.recipe_id == Recipe.id)
-            .where(bare, Recipe.is_told.is_(False), Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None))
-            .where(Swatch.method.in_(("instrument", "camera")))
-        )
-        found: dict[int, list[tuple[float, float, float]]] = defaultdict(list)
-        for paper_id, lab_l, lab_a, lab_b in self.session.execute(query):
-            if paper_id is not None and lab_l is not None and lab_a is not None and lab_b is not None:
-                found[paper_id].append((lab_l, lab_a, lab_b))
-        return {self.papers[paper_id]: _mean(labs) for paper_id, labs in found.items()}
-
-    def _screen_paper(self, asked: str | None) -> str | None:
-        """Return the paper that a colour from a screen is read on: the asked, the house's, the most measured."""
-        if asked is not None:
-            return asked
-        house = str(self.profile["house_paper"])
-        by_key = {fold(name): name for name in self.papers.values()}
-        if house and fold(house) in by_key:
-            return by_key[fold(house)]
-        query = (
-            select(Recipe.paper_id)
-            .join(Swatch, Swatch.recipe_id == Recipe.id)
-            .where(Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None))
-        )
-        counts: dict[int, int] = defaultdict(int)
-        for paper_id in self.session.scalars(query):
-            if paper_id is not None:
-                counts[paper_id] += 1
-        best = max(sorted(counts), key=lambda paper_id: counts[paper_id], default=None)
-        return None if best is None else self.papers[best]
 
     # --- rows
 
@@ -302,6 +267,7 @@ class _Loader:
             Swatch.lab_a,
             Swatch.lab_b,
             Swatch.method,
+            Swatch.condition,
             Swatch.spread,
             Swatch.measured_on,
             Swatch.printed_on,
@@ -316,14 +282,31 @@ class _Loader:
         found: list[tuple[Any, ...]] = [tuple(row) for row in self.session.execute(query)]
         facts = self._facts({row[2] for row in found})
         numbers: dict[int, int] = {}
+        apart: dict[str, int] = defaultdict(int)
         for row in found:
-            self._add_swatch(row, facts[row[2]], numbers)
+            why = self._why_apart(facts[row[2]], *row[6:8], is_out=row[11])
+            if why is None:
+                self._add_swatch(row, facts[row[2]], numbers)
+            elif why:
+                apart[why] += 1
+        self.left_out += [(_count(number, "swatch"), why) for why, number in apart.items()]
+
+    def _why_apart(self, facts: RecipeFacts, method: str, condition: str | None, *, is_out: bool) -> str | None:
+        """Return why a swatch does not match by colour: None when it does, no words when its ink is named already."""
+        kinds = {layer.kind for layer in facts.layers}
+        if "metallic" in kinds:
+            return ""
+        if is_out:
+            return "out of the camera's range: found by name"
+        if "fluorescent" in kinds and method not in ("instrument", "eye"):
+            return "fluorescent ink: a camera's reading never matches; found by name"
+        asked = str(self.profile["conditions"][0])
+        if "fluorescent" in kinds and method == "instrument" and condition not in (None, asked):
+            return f"fluorescent ink, not measured under {asked}: readings under other light cannot be compared"
+        return None
 
     def _add_swatch(self, row: tuple[Any, ...], facts: RecipeFacts, numbers: dict[int, int]) -> None:
-        swatch_id, uid, recipe_id, lab_l, lab_a, lab_b, method, spread, measured_on, printed_on, out, run_on = row
-        kinds = {layer.kind for layer in facts.layers}
-        if "metallic" in kinds or out or ("fluorescent" in kinds and method not in ("instrument", "eye")):
-            return
+        swatch_id, uid, recipe_id, lab_l, lab_a, lab_b, method, _, spread, measured_on, printed_on, _, run_on = row
         if recipe_id not in numbers:
             numbers[recipe_id] = len(self.recipes)
             self.recipes.append(facts)
@@ -343,7 +326,7 @@ class _Loader:
     def _swatch_sds(self, method: str, spread: float | None, *, aged: bool) -> tuple[float, float]:
         readings = {"instrument": "reading_instrument", "camera": "reading_picture", "picture": "reading_picture"}
         reading = float(self.profile[readings.get(method, "reading_eye")])
-        place = max(float(self.profile["place_sd"]), spread or 0.0)
+        place = max(float(self.profile["place_sd"]), (spread or 0.0) / MEAN_TO_SD)
         return self._sds(reading, place, float(self.profile["aged_sd"]) if aged else 0.0)
 
     def _is_aged(self, printed_on: str | None) -> bool:
@@ -478,10 +461,6 @@ class _Loader:
                 self.left_out.append((ink.name, "metallic: found by name only"))
 
 
-def _mean(labs: list[tuple[float, float, float]]) -> tuple[float, float, float]:
-    lab_l, lab_a, lab_b = (float(part) for part in np.mean(labs, axis=0))
-    return lab_l, lab_a, lab_b
-
-
 def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+    ending = "" if number == 1 else "es" if noun.endswith("ch") else "s"
+    return f"{number} {noun}{ending}"

@@ -186,7 +186,9 @@ def current_links(session: Session, noun: str, name: str, row_id: int) -> list[A
     _, owner, other, amount = _LINKS[noun, name]
     if amount is None:
         return list(session.scalars(select(other).where(owner == row_id).order_by(other)))
-    return [list(pair) for pair in session.execute(select(other, amount).where(owner == row_id).order_by(other, amount))]
+    return [
+        list(pair) for pair in session.execute(select(other, amount).where(owner == row_id).order_by(other, amount))
+    ]
 
 
 def links_in_words(session: Session, noun: str, name: str, links: Sequence[Any] | None) -> str:

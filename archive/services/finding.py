@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import or_, select
+from sqlalchemy import and_, or_, select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.identity import fold, sort_key
@@ -23,7 +23,9 @@ from archive.catalogue.models import (
 )
 from archive.errors import InputError
 from archive.services.lookup import find_record
-from archive.services.swatches import recipe_words, recipes_with
+from archive.services.recipe_words import recipe_words, recipes_with
+
+_MONTH = r"\d{4}(?:-(?:0[1-9]|1[0-2]))?"  # a year, or a month of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,25 +85,44 @@ def find_works(session: Session, options: FindOptions) -> list[FoundWork]:
     if options.undated:
         query = query.where(Work.date_sort_earliest.is_(None), Work.date_sort_latest.is_(None))
     if options.years is not None:
-        first, last = _years(options.years)
-        query = query.where(
-            or_(Work.date_sort_earliest.is_not(None), Work.date_sort_latest.is_not(None)),
-            or_(Work.date_sort_earliest.is_(None), Work.date_sort_earliest <= f"{last:04d}-12-31"),
-            or_(Work.date_sort_latest.is_(None), Work.date_sort_latest >= f"{first:04d}-01-01"),
-        )
+        query = query.where(_made_in(*read_span(options.years)))
     works = sorted(session.scalars(query).all(), key=lambda work: sort_key(work.ref))
     return [_found(session, work) for work in works[: options.limit]]
 
 
-def _years(text: str) -> tuple[int, int]:
-    found = re.fullmatch(r"\s*(\d{4})?\s*(\.\.)?\s*(\d{4})?\s*", text)
-    if found is None or not (found[1] or found[3]):
-        raise InputError("{text} is no span of years", text=text, where="--year", mend="Write 1998 or 1998..2004")
-    first = int(found[1] or 0)
-    last = int(found[3] or (9999 if found[2] else first))
-    if last < first:
+def read_span(text: str) -> tuple[str, str]:
+    """Return the first and last day of a span of years or months: "1998", "1998..2004", "2019-05", "..2001-03".
+
+    Raises
+    ------
+    InputError
+        It is none, or runs backwards.
+    """
+    found = re.fullmatch(rf"\s*({_MONTH})?\s*(\.\.)?\s*({_MONTH})?\s*", text)
+    if found is None or not (found[1] or found[3]) or (found[3] and not found[2]):
+        mend = "Write 1998, 1998..2004 or 2019-05"
+        raise InputError("{text} is no span of years", text=text, where="--year", mend=mend)
+    first = found[1] or "0000"
+    last = found[3] or ("9999" if found[2] else first)
+    days = first + "-01-01"[: 10 - len(first)], last + ("-12-31" if len(last) == 4 else "-31")
+    if days[1] < days[0]:
         raise InputError("the years {text} run backwards", text=text, where="--year", mend="Write the earlier first")
-    return first, last
+    return days
+
+
+def _made_in(first: str, last: str) -> Any:
+    """Return the condition that a work's date may lie in a span, or that one of its runs does."""
+    dated = and_(
+        or_(Work.date_sort_earliest.is_not(None), Work.date_sort_latest.is_not(None)),
+        or_(Work.date_sort_earliest.is_(None), Work.date_sort_earliest <= last),
+        or_(Work.date_sort_latest.is_(None), Work.date_sort_latest >= first),
+    )
+    printed = (
+        select(Variant.work_id)
+        .join(Run, Run.variant_id == Variant.id)
+        .where(Run.binned_at.is_(None), Variant.binned_at.is_(None), Run.printed_on.between(first, last))
+    )
+    return or_(dated, Work.id.in_(printed))
 
 
 def _works_of(recipe_ids: Any) -> Any:

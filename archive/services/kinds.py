@@ -71,6 +71,8 @@ def _text(name: str, words: str, column: str = "") -> Field:
 
 _NOTE = _text("note", "Anything else worth keeping.")
 
+_ROLES = ("front", "back", "page", "spread", "imposed sheet", "test")
+
 KINDS: dict[str, Kind] = {
     kind.noun: kind
     for kind in (
@@ -240,7 +242,7 @@ KINDS: dict[str, Kind] = {
             "ref_key",
             (
                 Field("of", "thing", "The work or variant on it, when it is added.", "variant", column="@of"),
-                Field("as", "text", "Which side or part of the work it shows, when it is added.", column="@as"),
+                Field("as", "choice", "Which side or part of the work it shows, when it is added.", "", _ROLES, "@as"),
                 Field(
                     "role",
                     "choice",
@@ -274,13 +276,7 @@ KINDS: dict[str, Kind] = {
             (
                 Field("copy", "thing", "The copy.", kind="copy"),
                 Field("variant", "thing", "What is on it.", kind="variant"),
-                Field(
-                    "role",
-                    "choice",
-                    "Which side or part.",
-                    "",
-                    ("front", "back", "page", "spread", "imposed sheet", "test"),
-                ),
+                Field("role", "choice", "Which side or part.", "", _ROLES),
                 _text("page", "The page, as numbered."),
                 Field("region", "box", "Where on the sheet: x,y,width,height in percent of it."),
             ),
@@ -352,3 +348,8 @@ def kind_of_row(row: Any) -> Kind | None:
         if isinstance(row, kind.model):
             return kind
     return None
+
+
+def with_article(noun: str) -> str:
+    """Return a noun as it is said of one of them: "an ink", "a paper"."""
+    return f"an {noun}" if noun[0] in "aeiou" else f"a {noun}"

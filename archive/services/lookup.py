@@ -14,6 +14,7 @@ from archive.catalogue.models import Appearance, Copy, Variant, Work
 from archive.errors import ConflictError, NotFoundError
 from archive.services.kinds import Kind, kind_of
 
+PATH_BREAK = " / "
 _UID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12}")
 
 
@@ -25,7 +26,7 @@ def looks_like_uid(text: str) -> bool:
 def find_record(session: Session, noun: str, text: str, *, where: str = "") -> Any:
     """Return the living row that the text names: by uid, ref, name, or what only it can mean.
 
-    A place is also found by its own name when only one has it; a variant by its work's ref when the work
+    A place is also found by the end of its path when only one ends so; a variant by its work's ref when the work
     has one variant; a copy likewise.
 
     Raises
@@ -37,7 +38,7 @@ def find_record(session: Session, noun: str, text: str, *, where: str = "") -> A
     """
     kind = kind_of(noun)
     model: Any = kind.model
-    living = select(model).where(model.binned_at.is_(None))
+    living = select(model).where(model.binned_at.is_(None)).order_by(model.id)
     text = text.strip()
     if looks_like_uid(text):
         found = session.scalars(living.where(model.uid == text)).all()
@@ -60,19 +61,22 @@ def find_record(session: Session, noun: str, text: str, *, where: str = "") -> A
 
 def _by_name(session: Session, kind: Kind, text: str, living: Any) -> list[Any]:
     model: Any = kind.model
-    folded = fold(text)
+    folded = fold(_spaced(text) if kind.noun == "place" else text)
     if kind.key is not None:
         exact = session.scalars(living.where(getattr(model, kind.key) == folded)).all()
         if exact:
             return list(exact)
     if kind.noun == "place":
-        rows = session.scalars(living).all()
-        return [row for row in rows if fold(row.name) == folded]
+        return list(session.scalars(living.where(model.path_key.endswith(f"{PATH_BREAK}{folded}", autoescape=True))))
     if kind.noun == "picture":
         return list(session.scalars(living.where(model.name == text)))
     if kind.noun in ("variant", "copy"):
         return _of_work(session, kind.noun, folded)
     return []
+
+
+def _spaced(path: str) -> str:
+    return PATH_BREAK.join(part.strip() for part in path.split("/"))
 
 
 def _of_work(session: Session, noun: str, folded: str) -> list[Any]:

@@ -75,6 +75,8 @@ class MatchIndex:
         numbers = [sets.setdefault(recipe.ink_set, len(sets)) for recipe in evidence.recipes]
         self.ink_sets = tuple(sets)
         self.set_of_recipe: Ints = np.array(numbers, dtype=np.int64)
+        self.keys: Ints = evidence.recipe * len(KINDS) + evidence.kind
+        self.papers = np.array([recipe.paper or "" for recipe in evidence.recipes], dtype=np.str_)
         self.has_layers: Mask = np.array([bool(recipe.layers) for recipe in evidence.recipes], dtype=np.bool_)
         self.uncertainty: Floats = R95 * evidence.known_sd
         self.reprint: Floats = R95 * evidence.reprint_sd
@@ -93,7 +95,7 @@ class MatchIndex:
             return []
         found = self.tree.best_per_key(
             wanted,
-            self.evidence.recipe * len(KINDS) + self.evidence.kind,
+            self.keys,
             radius=self.limits.related,
             at_least=options.limit * len(KINDS),
             allowed=allowed,
@@ -102,7 +104,6 @@ class MatchIndex:
 
     def _allowed(self, options: MatchOptions, house: _House) -> Mask:
         """Return which rows may answer: filters that depend on the recipe, then on the evidence."""
-        recipes = self.evidence.recipes
         by_set = np.ones(len(self.ink_sets), dtype=np.bool_)
         if options.passes is not None:
             by_set &= house.passes <= options.passes
@@ -113,7 +114,7 @@ class MatchIndex:
         if options.with_inks:
             wanted = set(options.with_inks)
             by_set &= np.array([all(ink in wanted for ink, _ in inks) for inks in self.ink_sets], dtype=np.bool_)
-        by_recipe = by_set[self.set_of_recipe] & self.has_layers if recipes else np.zeros(0, dtype=np.bool_)
+        by_recipe = by_set[self.set_of_recipe] & self.has_layers
         allowed: Mask = by_recipe[self.evidence.recipe]
         if options.evidence:
             allowed = allowed & np.isin(self.evidence.kind, [KINDS.index(kind) for kind in options.evidence])
@@ -172,7 +173,7 @@ class MatchIndex:
     def _right_paper(self, asked: str | None) -> Mask:
         if asked is None:
             return np.ones(len(self.evidence.recipes), dtype=np.bool_)
-        return np.array([recipe.paper == asked for recipe in self.evidence.recipes], dtype=np.bool_)
+        return np.asarray(self.papers == asked, dtype=np.bool_)
 
 
 class _House:
@@ -196,6 +197,8 @@ def why_here(match: Ranked, options: MatchOptions, evidence: Evidence) -> str:
     recipe = evidence.recipes[evidence.recipe[match.row]]
     kind = KINDS[evidence.kind[match.row]]
     parts = [_EVIDENCE_WORDS[kind]]
+    if options.by_delta:
+        return f"{parts[0]}; by distance alone, as asked"
     if match.verdict == "far":
         return f"{parts[0]}; far off, so it stands by distance alone"
     if options.paper is not None and recipe.paper != options.paper:

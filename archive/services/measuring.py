@@ -33,7 +33,8 @@ def set_standing(session: Session, swatch_ids: Iterable[int]) -> None:
 def stand(swatch: Swatch, found: Sequence[Measurement], profile: dict[str, Any]) -> None:
     """Set a swatch's standing colour from its measurements; without any it has none."""
     if not found:
-        swatch.standing_id = swatch.lab_l = swatch.lab_a = swatch.lab_b = swatch.method = None
+        swatch.standing_id = swatch.lab_l = swatch.lab_a = swatch.lab_b = None
+        swatch.method = swatch.condition = swatch.spread = swatch.n = swatch.measured_on = None
         return
     ranked = sorted(found, key=lambda each: (_rank(each, swatch, profile), each.id))
     best = _rank(ranked[0], swatch, profile)

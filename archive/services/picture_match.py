@@ -21,7 +21,7 @@ from archive.colour.transport import nearest_palettes
 from archive.imaging.hashes import hamming_distances, hash_words
 from archive.planning.passes import PassPlan
 from archive.services.answers import named_options
-from archive.services.evidence import KINDS, Evidence, Floats, load_evidence
+from archive.services.evidence import KINDS, TOLD, Evidence, Floats, load_evidence
 from archive.services.house import pass_planner
 from archive.services.matching import MatchOptions
 from archive.services.pictures import ReadPicture, read_picture
@@ -63,6 +63,7 @@ class InkSetCover:
     printable_now: bool
     loaded: bool
     why_not_now: str | None
+    paper: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,42 +195,54 @@ def _same_design(read: ReadPicture, pictures: Sequence[_Pictured], limit: int) -
 def _ink_sets(
     labs: Floats, shares: Floats, evidence: Evidence, session: Session, options: MatchOptions
 ) -> tuple[InkSetCover, ...]:
+    """Return the ink sets in order: printable before not printable before told; each by its best paper.
+
+    Inside a group: mean rounded down to 0.5; loaded now; fewer passes; mean; names.
+    """
     if not len(labs) or not len(evidence.lab):
         return ()
     nearest = _nearest_by_inks(labs, evidence, options)
     planner = pass_planner(session)
     covers = []
-    for inks in nearest:
-        if not inks:
-            continue
+    for inks, papers in _papers_by_inks(nearest, evidence).items():
         plan = planner.plan(list(inks))
         if _is_wanted(plan, inks, options):
-            covers.append(_cover(inks, nearest, shares, plan))
-    covers.sort(key=lambda each: (np.floor(each.mean / 0.5), not each.loaded, each.passes, each.mean, each.inks))
-    return tuple(covers[: options.limit])
+            covers.append(min((_cover(inks, paper, nearest, shares, plan) for paper in papers), key=_place))
+    return tuple(sorted(covers, key=_place)[: options.limit])
 
 
-def _nearest_by_inks(
-    labs: Floats, evidence: Evidence, options: MatchOptions
-) -> dict[tuple[str, ...], tuple[Floats, Any]]:
-    """Return, for the inks of each recipe, the distance to each palette colour and the kind of evidence for it."""
-    allowed = [
-        number
-        for number, recipe in enumerate(evidence.recipes)
-        if options.paper is None or recipe.paper in (options.paper, None)
-    ]
-    rows = np.isin(evidence.recipe, allowed)
+def _place(cover: InkSetCover) -> tuple[Any, ...]:
+    group = 3 if KINDS.index(cover.evidence) >= TOLD else 1 if cover.printable_now else 2
+    return group, np.floor(cover.mean / 0.5), not cover.loaded, cover.passes, cover.mean, cover.inks, cover.paper or ""
+
+
+_Nearest = dict[tuple[tuple[str, ...], str | None], tuple[Floats, Any]]
+
+
+def _nearest_by_inks(labs: Floats, evidence: Evidence, options: MatchOptions) -> _Nearest:
+    """Return, for inks on a paper, the distance to each palette colour and the kind of evidence for it."""
+    rows = np.ones(len(evidence.lab), dtype=np.bool_)
     if options.evidence:
         rows &= np.isin(evidence.kind, [KINDS.index(kind) for kind in options.evidence])
-    by_inks: dict[tuple[str, ...], list[int]] = {}
+    by_inks: dict[tuple[tuple[str, ...], str | None], list[int]] = {}
     for row in np.flatnonzero(rows):
-        by_inks.setdefault(evidence.recipes[evidence.recipe[row]].inks, []).append(int(row))
+        recipe = evidence.recipes[evidence.recipe[row]]
+        if options.paper is None or recipe.paper in (options.paper, None):
+            by_inks.setdefault((recipe.inks, recipe.paper), []).append(int(row))
     found = {}
-    for inks, own in by_inks.items():
+    for key, own in by_inks.items():
         distance = delta_e_2000(evidence.lab[own][:, None, :], labs[None, :, :])
-        best = distance.argmin(axis=0)
-        found[inks] = (distance.min(axis=0), evidence.kind[np.array(own)[best]])
+        found[key] = (distance.min(axis=0), evidence.kind[np.array(own)[distance.argmin(axis=0)]])
     return found
+
+
+def _papers_by_inks(nearest: _Nearest, evidence: Evidence) -> dict[tuple[str, ...], list[str | None]]:
+    """Return the papers that each ink set is known on; what was told without a paper is read on the screen's."""
+    papers: dict[tuple[str, ...], list[str | None]] = {}
+    for inks, paper in nearest:
+        if inks:
+            papers.setdefault(inks, []).append(paper or evidence.paper_of_screen)
+    return {inks: list(dict.fromkeys(found)) for inks, found in papers.items()}
 
 
 def _is_wanted(plan: PassPlan, inks: tuple[str, ...], options: MatchOptions) -> bool:
@@ -241,13 +254,12 @@ def _is_wanted(plan: PassPlan, inks: tuple[str, ...], options: MatchOptions) -> 
     )
 
 
-def _cover(
-    inks: tuple[str, ...], nearest: dict[tuple[str, ...], tuple[Floats, Any]], shares: Floats, plan: PassPlan
-) -> InkSetCover:
-    """Return the cover by an ink set: what it and its single inks (printed alone, in the same order) can show."""
-    parts = [part for count in range(len(inks) + 1) for part in combinations(inks, count) if part in nearest]
-    distances = np.array([nearest[part][0] for part in parts])
-    kinds = np.array([nearest[part][1] for part in parts])
+def _cover(inks: tuple[str, ...], paper: str | None, nearest: _Nearest, shares: Floats, plan: PassPlan) -> InkSetCover:
+    """Return the cover by an ink set on one paper: what it, and fewer of its inks in the same order, can show."""
+    parts = [part for count in range(len(inks) + 1) for part in combinations(inks, count)]
+    keys = [key for part in dict.fromkeys(parts) for key in dict.fromkeys([(part, paper), (part, None)])]
+    known = [nearest[key] for key in keys if key in nearest]
+    distances, kinds = np.array([each[0] for each in known]), np.array([each[1] for each in known])
     best = distances.argmin(axis=0)
     columns = np.arange(len(shares))
     by_kind = np.bincount(kinds[best, columns], weights=shares, minlength=len(KINDS))
@@ -262,4 +274,5 @@ def _cover(
         plan.printable_now,
         plan.loaded,
         str(plan.why_not_now) if plan.why_not_now else None,
+        paper,
     )

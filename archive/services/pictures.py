@@ -15,7 +15,7 @@ from archive.catalogue.files import Files
 from archive.catalogue.history import Act
 from archive.catalogue.models import Copy, PaletteColour, Picture
 from archive.colour.palette import Palette, find_palette
-from archive.errors import InputError, Notice
+from archive.errors import InputError, NotFoundError, Notice
 from archive.imaging.decode import open_picture, reduce_picture
 from archive.imaging.hashes import hash_picture
 from archive.imaging.thumbnails import LONG_SIDES, make_thumbnail
@@ -144,10 +144,10 @@ def add_pictures(
     for done, path in enumerate(paths, start=1):
         try:
             read = read_picture(path, max_megapixels=limit)
-        except InputError as error:
+            keep_files(catalogue.files, read)
+        except (InputError, NotFoundError) as error:
             outcomes.append(PictureOutcome(str(path), "refused", None, None, (), None, (str(error),)))
         else:
-            keep_files(catalogue.files, read)
             with catalogue.write(act) as session:
                 copy_id, appearance_id = target(session, path) if target else (None, None)
                 outcomes.append(store_picture(session, read, copy_id, appearance_id))
@@ -163,7 +163,9 @@ def keep_files(files: Files, read: ReadPicture) -> None:
     Raises
     ------
     CatalogueError
-        The disk is full, or the file changed while it was read.
+        The disk is full.
+    InputError
+        The file changed while it was read.
     """
     if not files.exists(read.sha256):
         with read.path.open("rb") as stream:
@@ -240,9 +242,3 @@ def _outcome(session: Session, read: ReadPicture, row: Picture, status: str, not
         read.palette.paper,
         tuple(notes),
     )
-
-
-def list_loose_pictures(session: Session) -> list[tuple[str, str]]:
-    """Return uid and file name of pictures that belong to no copy yet, oldest first."""
-    query = select(Picture.uid, Picture.name).where(Picture.copy_id.is_(None), Picture.binned_at.is_(None))
-    return list(session.execute(query.order_by(Picture.id)))

@@ -6,7 +6,6 @@ elsewhere in the code.
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from archive.catalogue.models import Setting
 from archive.errors import InputError, NotFoundError
+from archive.services.fields import readable
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ _STARTS: dict[str, tuple[Any, str]] = {
     "reading_picture": (4.0, "Colour from a picture without a colour card: standard deviation a Lab axis."),
     "aged_sd": (1.5, "What age adds to an aged sheet: standard deviation a Lab axis."),
     "place_sd": (0.9, "Across the patch and from sheet to sheet: standard deviation a Lab axis."),
-    "day_sd": (1.5, "From run to run: standard deviation a Lab axis."),
+    "day_sd": (1.5, "From one run to another: standard deviation a Lab axis of their difference."),
     "paper_white": ([92, 0, 5], "White of a paper never measured, Lab."),
     "largest_megapixels": (300, "Largest picture, megapixels."),
     "about_years": (2, "Years that 'about' widens a date by, for sorting."),
@@ -111,20 +111,42 @@ def set_profile(session: Session, key: str, text: str) -> ProfileValue:
 
 
 def _parsed(key: str, text: str, start: Any) -> Any:
-    if isinstance(start, str):
-        return text
     try:
+        if isinstance(start, str):
+            return _word(key, readable(text, f"profile, {key}"))
         if isinstance(start, list):
-            parts = [part.strip() for part in text.split(",")]
-            return [type(start[0])(part) for part in parts]
-        value = json.loads(text)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e6:
-            raise ValueError(text)
+            return _list([part.strip() for part in text.split(",")], key, start)
+        return _number(text)
     except ValueError as exc:
         raise InputError(
             "{text} is no value for {key}",
             text=text,
             key=key,
-            mend=f"Give something like {json.dumps(start)}",
+            mend=f"Give something like {', '.join(map(str, start)) if isinstance(start, list) else start}",
         ) from exc
-    return value
+
+
+def _word(key: str, text: str) -> str:
+    if key != "screen":
+        return text
+    if text.upper() not in ("FM", "AM"):
+        raise ValueError(text)
+    return text.upper()
+
+
+def _list(parts: list[str], key: str, start: list[Any]) -> list[Any]:
+    if key == "conditions":
+        conditions = [part.upper() for part in parts]
+        if len(set(conditions)) != len(conditions) or not set(conditions) <= {"M0", "M1", "M2", "M3"}:
+            raise ValueError(parts)
+        return conditions
+    if len(parts) != len(start):
+        raise ValueError(parts)
+    return [_number(part, low=-200.0 if key == "paper_white" else 0.0) for part in parts]
+
+
+def _number(text: str, *, low: float = 0.0) -> float:
+    number = float(text)
+    if not low <= number < 1e6:
+        raise ValueError(text)
+    return int(number) if number == int(number) else number

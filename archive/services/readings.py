@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -22,13 +21,12 @@ from archive.catalogue.models import (
     Measurement,
     Paper,
     ReadingsSet,
+    Recipe,
     Run,
     Swatch,
     Variant,
     Work,
 )
-from archive.colour.spaces import xyz_to_lab
-from archive.colour.spectra import reflectance_to_lab
 from archive.errors import ArchiveError, InputError, ManyErrors, Notice
 from archive.exchange.cgats import is_cgats, read_cgats
 from archive.exchange.readings import ReadingRow, ReadingsFile, apply_inks, default_passes
@@ -39,6 +37,7 @@ from archive.services.kinds import kind_of
 from archive.services.lookup import not_found
 from archive.services.measuring import stand
 from archive.services.profile import read_profile
+from archive.services.readings_lab import Colour, row_colours
 from archive.services.recipes import ExactLayer, RecipeBook
 
 
@@ -105,21 +104,39 @@ def import_readings(
         Something in the file is wrong; nothing was written.
     """
     files = read_readings_file(path)
-    if options.inks:
-        files = tuple(apply_inks(each, options.inks, options.passes) for each in files)
-    for each in files:
-        if not each.inks_known:
-            raise InputError(
-                "the file's columns {fields} are no inks of this house",
-                fields=", ".join(each.device_fields) or "(none)",
-                where=each.name,
-                mend="Say which ink each is, in printing order: --ink FIELD=INK",
-            )
     if dry_run:
         with catalogue.read() as session:
             return _Import(session, path.name, options).run(files, write=False)
     with catalogue.write(act) as session:
         return _Import(session, path.name, options).run(files, write=True)
+
+
+def _with_inks(file: ReadingsFile, options: ImportOptions, drums_per_pass: int) -> ReadingsFile:
+    """Return the file with layers for its device columns; refuse it while nothing tells what was printed."""
+    if options.inks:
+        typed = {fold(ink): ink for _, ink in options.inks}
+        passes = {typed.get(fold(ink), ink): number for ink, number in options.passes.items()}
+        return apply_inks(file, options.inks, passes, inks_per_pass=drums_per_pass)
+    if options.passes:
+        mend = "Say which column it is: --ink FIELD=INK"
+        raise InputError("a pass is given for {ink}, and no ink", ink=next(iter(options.passes)), mend=mend)
+    if not file.inks_known:
+        raise InputError(
+            "the file's columns {fields} are no inks of this house",
+            fields=", ".join(file.device_fields) or "(none)",
+            where=file.name,
+            mend="Say which ink each is, in printing order: --ink FIELD=INK",
+        )
+    return file
+
+
+@dataclass(slots=True)
+class _Told:
+    """One fault that many rows share: told once, at its first row, with how many more there are."""
+
+    error: Callable[[str], ArchiveError]
+    where: str
+    more: int = -1
 
 
 class _Import:
@@ -130,6 +147,7 @@ class _Import:
         self.file_name = file_name
         self.options = options
         self.errors: list[ArchiveError] = []
+        self.shared: dict[tuple[str, str], _Told] = {}
         self.profile = read_profile(session)
         self.inks = _ids(session, Ink, Ink.name_key)
         self.papers = _ids(session, Paper, Paper.name_key)
@@ -137,66 +155,87 @@ class _Import:
         self.works = _ids(session, Work, Work.ref_key)
         self.runs = {run.ref_key: run for run in session.scalars(select(Run).where(Run.binned_at.is_(None)))}
         self.implicit_runs: dict[tuple[Any, ...], Run] = {}
-        self.used_inks: set[str] = set()
-        self.used_papers: set[str] = set()
+        self.book = RecipeBook(session)
 
     def run(self, files: Sequence[ReadingsFile], *, write: bool) -> ImportReport:
+        drums = int(self.profile["drums_per_pass"])
+        files = [_with_inks(file, self.options, drums) for file in files]
         prepared = [(file, [self._prepare(file, row) for row in file.rows]) for file in files]
-        if self.errors:
-            raise ManyErrors(self.errors, where=self.file_name, mend="Mend them and import the file again")
+        self._raise_errors()
+        colours = [self._colours(file) for file in files]
+        self._raise_errors()
         counts = Counter[str]()
-        for file, rows in prepared:
-            self._add_set(file, [row for row in rows if row is not None], counts, write=write)
+        for (file, rows), labs in zip(prepared, colours, strict=True):
+            self._add_set(file, rows, labs, counts, write=write)
+        if not write:
+            counts["recipes"] = sum(1 for row in self.session.new if isinstance(row, Recipe))
+            self.session.expunge_all()
+        rows = [row for _, of_file in prepared for row in of_file]
+        return self._report(files, rows, counts, write=write)
+
+    def _report(
+        self, files: Sequence[ReadingsFile], rows: Sequence[_Row], counts: Counter[str], *, write: bool
+    ) -> ImportReport:
+        names = {
+            model: {key: name for name, key in _ids(self.session, model, model.name).items()} for model in (Ink, Paper)
+        }
         return ImportReport(
             self.file_name,
             tuple(file.name for file in files),
-            sum(len(file.rows) for file in files),
+            len(rows),
             counts["added"],
             counts["known"],
             counts["bare"],
             counts["recipes"],
-            tuple(sorted(self.used_papers)),
-            tuple(sorted(self.used_inks)),
+            tuple(sorted({names[Paper][row.paper_id] for row in rows})),
+            tuple(sorted({names[Ink][layer.ink_id] for row in rows for layer in row.layers})),
             tuple(notice for file in files for notice in file.notices),
             not write,
         )
 
-    def _prepare(self, file: ReadingsFile, row: ReadingRow) -> _Row | None:
-        before = len(self.errors)
+    def _raise_errors(self) -> None:
+        for told in self.shared.values():
+            more = f" and {told.more} more rows" if told.more > 1 else " and 1 more row" if told.more else ""
+            self.errors.append(told.error(told.where + more))
+        if self.errors:
+            raise ManyErrors(self.errors, where=self.file_name, mend="Mend them and import the file again")
+
+    def _tell_once(self, key: tuple[str, str], where: str, error: Callable[[str], ArchiveError]) -> None:
+        self.shared.setdefault(key, _Told(error, where)).more += 1
+
+    def _stranger(self, noun: str, text: str, where: str) -> None:
+        kind = kind_of(noun)
+        self._tell_once((noun, fold(text)), where, lambda at: not_found(self.session, kind, text, where=at))
+
+    def _colours(self, file: ReadingsFile) -> list[Colour | None]:
+        colours, errors = row_colours(file, file.rows)
+        self.errors += errors
+        return colours
+
+    def _prepare(self, file: ReadingsFile, row: ReadingRow) -> _Row:
+        """Return the row with the ids that its names mean; an id of 0 has left an error behind."""
         paper_id = self._name("paper", row.paper or self.options.paper, self.papers, file, row)
-        machine_id = self._name("machine", row.machine, self.machines, file, row, optional=True)
-        work_id = self._name("work", row.work, self.works, file, row, optional=True)
+        if paper_id is None and not (row.paper or self.options.paper):
+            mend = "Name it for the whole file: --paper NAME"
+            where = _where(file, row, "paper")
+            self._tell_once(("paper", ""), where, lambda at: InputError("no paper is named", where=at, mend=mend))
+        machine_id = self._name("machine", row.machine, self.machines, file, row)
+        work_id = self._name("work", row.work, self.works, file, row)
         run = self.runs.get(fold(row.run)) if row.run else None
         if row.run and run is None:
-            self.errors.append(not_found(self.session, kind_of("run"), row.run, where=_where(file, row, "run")))
-        layers = self._layers(file, row)
+            self._stranger("run", row.run, _where(file, row, "run"))
         if row.lab is None and row.xyz is None and row.spectrum is None:
             self.errors.append(
                 InputError("nothing was measured", where=_where(file, row, "lab_l"), mend="Give Lab, XYZ or a spectrum")
             )
-        if len(self.errors) > before or paper_id is None:
-            return None
-        self.used_papers.add(row.paper or self.options.paper or "")
-        return _Row(row, paper_id, layers, machine_id, work_id, run)
+        return _Row(row, paper_id or 0, self._layers(file, row), machine_id, work_id, run)
 
     def _name(
-        self,
-        noun: str,
-        text: str | None,
-        ids: dict[str, int],
-        file: ReadingsFile,
-        row: ReadingRow,
-        *,
-        optional: bool = False,
+        self, noun: str, text: str | None, ids: dict[str, int], file: ReadingsFile, row: ReadingRow
     ) -> int | None:
-        if not text:
-            if not optional:
-                mend = "Name it for the whole file: --paper NAME"
-                self.errors.append(InputError(f"no {noun} is named", where=_where(file, row, noun), mend=mend))
-            return None
-        found = ids.get(fold(text))
-        if found is None:
-            self.errors.append(not_found(self.session, kind_of(noun), text, where=_where(file, row, noun)))
+        found = ids.get(fold(text)) if text else None
+        if text and found is None:
+            self._stranger(noun, text, _where(file, row, noun))
         return found
 
     def _layers(self, file: ReadingsFile, row: ReadingRow) -> tuple[ExactLayer, ...]:
@@ -211,29 +250,40 @@ class _Import:
         for number, layer in enumerate(told, start=1):
             ink_id = self.inks.get(fold(layer.ink))
             if ink_id is None:
-                where = _where(file, row, f"ink_{number}")
-                self.errors.append(not_found(self.session, kind_of("ink"), layer.ink, where=where))
+                self._stranger("ink", layer.ink, _where(file, row, f"ink_{number}"))
                 continue
-            self.used_inks.add(layer.ink)
             layers.append(ExactLayer(ink_id, layer.tint, layer.print_pass or 1))
         return tuple(layers)
 
-    def _add_set(self, file: ReadingsFile, rows: list[_Row], counts: Counter[str], *, write: bool) -> None:
+    def _add_set(
+        self,
+        file: ReadingsFile,
+        rows: Sequence[_Row],
+        colours: Sequence[Colour | None],
+        counts: Counter[str],
+        *,
+        write: bool,
+    ) -> None:
         known = self._known_fingerprints(file.name)
         seen: Counter[str] = Counter()
-        fresh: list[tuple[_Row, str]] = []
-        for row in rows:
+        fresh: list[_Fresh] = []
+        for row, colour in zip(rows, colours, strict=True):
             stem = _fingerprint(file.name, row)
             seen[stem] += 1
             fingerprint = f"{stem}:{seen[stem]}"
             if fingerprint in known:
                 counts["known"] += 1
-            else:
-                fresh.append((row, fingerprint))
+            elif colour is not None:
+                fresh.append(_Fresh(row, fingerprint, colour, self._recipe(row)))
         counts["added"] += len(fresh)
-        counts["bare"] += sum(1 for row, _ in fresh if not row.layers)
-        if fresh:
-            counts["recipes"] += self._write(file, fresh, write=write)
+        counts["bare"] += sum(1 for each in fresh if not each.row.layers)
+        if fresh and write:
+            counts["recipes"] += len({id(each.recipe) for each in fresh if each.recipe.id is None})
+            self._write(file, fresh)
+
+    def _recipe(self, row: _Row) -> Recipe:
+        screen = row.source.screen or (row.run.screen if row.run else None)
+        return self.book.exact(row.paper_id, row.layers, screen)
 
     def _known_fingerprints(self, name: str) -> set[str]:
         query = (
@@ -243,17 +293,7 @@ class _Import:
         )
         return {fingerprint for fingerprint in self.session.scalars(query) if fingerprint}
 
-    def _write(self, file: ReadingsFile, fresh: list[tuple[_Row, str]], *, write: bool) -> int:
-        book = RecipeBook(self.session)
-        recipes = [
-            book.exact(row.paper_id, row.layers, row.source.screen or (row.run.screen if row.run else None))
-            for row, _ in fresh
-        ]
-        new = len({id(recipe) for recipe in recipes if recipe.id is None})
-        if not write:
-            self.session.expunge_all()
-            return new
-        labs = _labs([row.source for row, _ in fresh])
+    def _write(self, file: ReadingsFile, fresh: Sequence[_Fresh]) -> None:
         readings_set = ReadingsSet(
             name=file.name,
             name_key=fold(file.name),
@@ -261,26 +301,21 @@ class _Import:
             file_name=self.file_name,
             header=[list(pair) for pair in file.header],
         )
-        runs = [self._run_of(row) for row, _ in fresh]
+        runs = [self._run_of(each.row) for each in fresh]
         self.session.add(readings_set)
         self.session.flush()
-        swatches = [
-            _swatch(row, fingerprint, recipe.id, readings_set.id, run)
-            for (row, fingerprint), recipe, run in zip(fresh, recipes, runs, strict=True)
-        ]
-        _link_to_works(self.session, swatches, [row for row, _ in fresh])
+        swatches = [_swatch(each, readings_set.id, run) for each, run in zip(fresh, runs, strict=True)]
+        _link_to_works(self.session, swatches, [each.row for each in fresh])
         self.session.add_all(swatches)
         self.session.flush()
         measurements = [
-            _measurement(row.source, swatch.id, lab)
-            for (row, _), swatch, lab in zip(fresh, swatches, labs, strict=True)
+            _measurement(each.row.source, swatch.id, each.colour) for each, swatch in zip(fresh, swatches, strict=True)
         ]
         self.session.add_all(measurements)
         self.session.flush()
         for swatch, measurement in zip(swatches, measurements, strict=True):
             stand(swatch, [measurement], self.profile)
         self.session.flush()
-        return new
 
     def _run_of(self, row: _Row) -> Run | None:
         """Return the row's run; a machine named without a run makes one that keeps machine, screen and day."""
@@ -316,6 +351,16 @@ class _Row:
     run: Run | None
 
 
+@dataclass(frozen=True, slots=True)
+class _Fresh:
+    """A row that is not in the archive yet, with all that is written for it."""
+
+    row: _Row
+    fingerprint: str
+    colour: Colour
+    recipe: Recipe
+
+
 def _ids(session: Session, model: Any, key: Any) -> dict[str, int]:
     return dict(session.execute(select(key, model.id).where(model.binned_at.is_(None))).all())
 
@@ -340,53 +385,29 @@ def _fingerprint(set_name: str, row: _Row) -> str:
     return hashlib.sha256(repr(values).encode()).hexdigest()[:32]
 
 
-def _labs(rows: Sequence[ReadingRow]) -> list[tuple[tuple[float, float, float], str]]:
-    """Return Lab and where it comes from: the file's own, else the spectrum, else XYZ."""
-    found: list[tuple[tuple[float, float, float], str] | None] = [
-        (row.lab, "lab") if row.lab is not None else None for row in rows
-    ]
-    grids: dict[tuple[float, float, int], list[int]] = {}
-    for number, row in enumerate(rows):
-        if found[number] is None and row.spectrum is not None:
-            spectrum = row.spectrum
-            grids.setdefault((spectrum.start_nm, spectrum.step_nm, len(spectrum.values)), []).append(number)
-    for (start_nm, step_nm, _), numbers in grids.items():
-        values = np.array([row.spectrum.values for row in (rows[number] for number in numbers) if row.spectrum])
-        for number, lab in zip(numbers, reflectance_to_lab(np.clip(values, 0, None), start_nm, step_nm), strict=True):
-            found[number] = (_three(lab), "spectrum")
-    return [
-        each if each is not None else (_three(xyz_to_lab(np.array(row.xyz))), "xyz")
-        for each, row in zip(found, rows, strict=True)
-    ]
-
-
-def _three(values: Any) -> tuple[float, float, float]:
-    first, second, third = (float(value) for value in values)
-    return first, second, third
-
-
-def _swatch(row: _Row, fingerprint: str, recipe_id: int, set_id: int, run: Run | None) -> Swatch:
+def _swatch(fresh: _Fresh, set_id: int, run: Run | None) -> Swatch:
+    source = fresh.row.source
     return Swatch(
-        recipe_id=recipe_id,
+        recipe_id=fresh.recipe.id,
         set_id=set_id,
-        sample=row.source.sample,
-        fingerprint=fingerprint,
+        sample=source.sample,
+        fingerprint=fresh.fingerprint,
         run_id=run.id if run else None,
         variant_id=run.variant_id if run else None,
-        printed_on=row.source.printed_on or (run.printed_on if run else None),
+        printed_on=source.printed_on or (run.printed_on if run else None),
         note="",
     )
 
 
-def _measurement(row: ReadingRow, swatch_id: int, lab: tuple[tuple[float, float, float], str]) -> Measurement:
-    (lab_l, lab_a, lab_b), lab_from = lab
+def _measurement(row: ReadingRow, swatch_id: int, colour: Colour) -> Measurement:
+    lab_l, lab_a, lab_b = colour.lab
     spectrum = row.spectrum
     return Measurement(
         swatch_id=swatch_id,
         lab_l=lab_l,
         lab_a=lab_a,
         lab_b=lab_b,
-        lab_from=lab_from,
+        lab_from=colour.lab_from,
         spectrum=spectrum
         and {"start_nm": spectrum.start_nm, "step_nm": spectrum.step_nm, "values": list(spectrum.values)},
         xyz=row.xyz and list(row.xyz),
@@ -399,7 +420,7 @@ def _measurement(row: ReadingRow, swatch_id: int, lab: tuple[tuple[float, float,
         n=row.n,
         spread=row.spread,
         note=row.note or "",
-        colour_path={"lab": "as read", "spectrum": "spectrum, D50, 2 degrees", "xyz": "XYZ relative to D50"}[lab_from],
+        colour_path=colour.path,
     )
 
 

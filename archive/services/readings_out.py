@@ -14,7 +14,7 @@ from archive.exchange.cgats import write_cgats
 from archive.exchange.readings import ReadingRow, ReadLayer, Spectrum
 from archive.exchange.readings_csv import write_readings_csv
 from archive.services.lookup import find_record
-from archive.services.swatches import recipes_with
+from archive.services.recipe_words import recipes_with
 
 
 def export_readings(
@@ -74,6 +74,15 @@ def _layers(session: Session) -> dict[int, list[ReadLayer]]:
     return found
 
 
+def _is_implicit(run: Run) -> bool:
+    """Return whether a run says no more than machine, screen and day, as one that an import made for a machine does.
+
+    Its row tells all of it, so that the file can be read by an archive that has no run of that ref.
+    """
+    told = (run.variant_id, run.recipe_id, run.density, run.speed, run.good, run.spoiled, run.waited_hours)
+    return all(fact is None for fact in (*told, run.person_id))
+
+
 def _row(line: int, found: tuple[Any, ...], layers: dict[int, list[ReadLayer]]) -> ReadingRow:
     measurement, swatch, paper, run, machine, work, screen = found
     spectrum = measurement.spectrum
@@ -86,7 +95,7 @@ def _row(line: int, found: tuple[Any, ...], layers: dict[int, list[ReadLayer]]) 
         xyz=tuple(measurement.xyz) if measurement.xyz else None,
         spectrum=spectrum and Spectrum(spectrum["start_nm"], spectrum["step_nm"], tuple(spectrum["values"])),
         work=work,
-        run=run.ref if run else None,
+        run=run.ref if run and not _is_implicit(run) else None,
         machine=machine,
         screen=screen or (run.screen if run else None),
         condition=measurement.condition,

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from archive.catalogue.identity import sort_key
 from archive.catalogue.models import Ink, Layer, Paper, Recipe, Swatch, Variant
 from archive.services.lookup import find_record
-from archive.services.swatches import recipes_with
+from archive.services.recipe_words import recipes_with
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,8 @@ def list_recipes(
             len(set().union(*(works[each] for each in ids))),
         )
         for key, ids in sorted(found.items(), key=lambda item: (sort_key(" ".join(item[0][0])), item[0][1] or ""))
-        if key[0]
+        # what a later telling replaced is no print's recipe any more
+        if key[0] and any(swatches[each] or works[each] for each in ids)
     ]
 
 

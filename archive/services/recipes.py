@@ -112,7 +112,7 @@ def layer_in_words(name: str, tint_low: float | None, tint_high: float | None, *
     """Return a layer as it is read aloud: "Ferrywake? 40 to 60 %"."""
     mark = "" if sure else "?"
     if tint_low is None or tint_high is None:
-        return f"{name}{mark}, tint unknown"
+        return f"{name}{mark} (tint unknown)"
     if tint_low == tint_high:
         return f"{name}{mark} {tint_low:g} %"
     return f"{name}{mark} {tint_low:g} to {tint_high:g} %"

@@ -10,11 +10,11 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.base import Kept
-from archive.catalogue.identity import fold, sort_key
-from archive.errors import ConflictError, InputError
+from archive.catalogue.identity import sort_key
+from archive.errors import ArchiveError, ConflictError, InputError
 from archive.services import rules
 from archive.services.fields import linked_values, parsed, shown, write_links
-from archive.services.kinds import Kind, kind_of
+from archive.services.kinds import Field, Kind, kind_of, with_article
 from archive.services.lookup import find_record
 
 
@@ -163,35 +163,74 @@ def _refuse_stale(session: Session, kind: Kind, row: Any, values: Mapping[str, A
         return
     record = as_record(session, kind, row)
     for name, old in seen.items():
-        current = _as_text(record.facts.get(kind.field(name).name))
-        if _as_text(old) in (current, _as_text(_stored_as_shown(session, kind, name, old))):
+        item = kind.field(name)
+        current = record.facts.get(item.name)
+        if _is_as_seen(session, kind, item, row, current, old):
             continue
         raise ConflictError(
             "{field} was changed meanwhile: it was {old}, is now {current}, and you wanted {new}",
             field=name,
             old=old or "empty",
-            current=current or "empty",
-            new=values.get(name, "no change"),
+            current=in_words(current) or "empty",
+            new=in_words(values[name]) if name in values else "no change",
             where=f"{kind.noun} {record.label}",
             mend="Look at both, then edit again",
         )
 
 
-def _refuse_taken(session: Session, kind: Kind, row: Any) -> None:
+def _is_as_seen(session: Session, kind: Kind, item: Field, row: Any, current: Any, seen: str) -> bool:
+    if seen.strip() == in_words(current):
+        return True
+    if item.type in ("things", "parts") or item.column.startswith("@"):
+        return False
+    if item.type == "flag":
+        return (seen.strip().casefold() in ("yes", "true", "1")) == bool(current)
+    try:
+        return bool(parsed(session, kind, item, seen) == getattr(row, item.stored_as))
+    except ArchiveError:  # what was seen is no value any more: it was changed, or the record it named is gone
+        return False
+
+
+def in_words(value: Any) -> str:
+    """Return a fact as a person reads it; the unknown is empty."""
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "yes" if value else "no"
+        case float():
+            return f"{value:g}"
+        case list() | tuple():
+            return ", ".join(in_words(each) for each in value)
+        case dict():
+            name, *rest = value.values()
+            return f"{name} ({', '.join(in_words(each) for each in rest)})"
+        case _:
+            return str(value)
+
+
+def refuse_taken(session: Session, kind: Kind, row: Any) -> None:
+    """Refuse a name that another living record of the kind has.
+
+    Raises
+    ------
+    InputError, ConflictError
+        It has no name, or the name is taken.
+    """
     if kind.key is None:
         return
     model: Any = kind.model
     key = getattr(row, kind.key)
     if not key:
-        raise InputError("a {noun} needs a {label}", noun=kind.noun, label=kind.label, mend="Give it one")
+        raise InputError("{noun} needs a {label}", noun=with_article(kind.noun), label=kind.label, mend="Give it one")
     with session.no_autoflush:
         taken = session.scalars(
             select(model).where(getattr(model, kind.key) == key, model.binned_at.is_(None), model.id != (row.id or 0))
         ).first()
     if taken is not None:
         raise ConflictError(
-            "there is a {noun} called {name} already",
-            noun=kind.noun,
+            "there is {noun} called {name} already",
+            noun=with_article(kind.noun),
             name=getattr(taken, kind.label),
             where=f"{kind.noun} {taken.uid}",
             mend="Choose another name, or edit that one",

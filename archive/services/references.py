@@ -74,8 +74,7 @@ def living_users(session: Session, table: str, targets: Select[Any]) -> Iterator
     """Yield each living row that refers to one of the targets (a query of ids of `table`), and that target's id."""
     for reference in all_references():
         if reference.target == table:
-            for user, target_id in session.execute(reference.rows(targets)):
-                yield user, target_id
+            yield from session.execute(reference.rows(targets)).all()
 
 
 def binned_targets(session: Session, row: Any) -> Iterator[Any]:

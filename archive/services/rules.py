@@ -7,7 +7,7 @@ import string
 from collections.abc import Callable
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import inspect, select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.dates import read_date
@@ -16,6 +16,7 @@ from archive.catalogue.models import (
     Appearance,
     Copy,
     Drum,
+    DrumFit,
     Filling,
     Ink,
     Machine,
@@ -26,12 +27,13 @@ from archive.catalogue.models import (
     Work,
     WorkPerson,
 )
-from archive.errors import ConflictError, InputError
-from archive.services.kinds import Kind
+from archive.errors import ConflictError, InputError, NotFoundError
+from archive.services.fields import readable
+from archive.services.kinds import Kind, with_article
+from archive.services.lookup import PATH_BREAK, find_record
 from archive.services.profile import read_profile
 
 Links = dict[str, Any]
-PATH_BREAK = " / "
 
 
 def prepare(session: Session, kind: Kind, row: Any, label: str | None, links: Links) -> None:
@@ -41,23 +43,50 @@ def prepare(session: Session, kind: Kind, row: Any, label: str | None, links: Li
     rule = _RULES.get(kind.noun)
     if rule is not None:
         rule(session, row, label, links)
-    if kind.key is not None:
-        setattr(row, kind.key, fold(str(getattr(row, kind.label) or "")))
+    refresh(session, row)
+
+
+def refresh(session: Session, row: Any) -> None:
+    """Work out the columns of a row that follow from others: folded keys, paths, dates, search text."""
+    if isinstance(row, Place):
+        _place_path(session, row)
+    if isinstance(row, Work):
+        _work_dates(session, row)
+        if row.id is not None:
+            write_search_text(session, row)
+    for column in type(row).__table__.columns:
+        stem, _, end = column.key.rpartition("_")
+        if end == "key" and column.info.get("derived"):
+            setattr(row, column.key, fold(str(getattr(row, stem) or "")))
+
+
+def after_edit(session: Session, kind: Kind, row: Any) -> None:
+    """Write what follows from rows that are linked to the record."""
+    if kind.noun == "work":
+        write_search_text(session, row)
+    if kind.noun == "person":
+        parts = select(WorkPerson.work_id).where(WorkPerson.person_id == row.id)
+        for work in session.scalars(select(Work).where(Work.id.in_(parts))):
+            write_search_text(session, work)
+    if kind.noun == "drum":
+        _refuse_misfit(session, row)
 
 
 def after_add(session: Session, kind: Kind, row: Any, links: Links) -> None:
     """Write what only a row with an id can have."""
     if kind.noun == "copy" and links.get("of") is not None:
         session.add(Appearance(copy_id=row.id, variant_id=links["of"], role=links.get("as") or "front"))
-    if kind.noun == "work":
-        write_search_text(session, row)
+    after_edit(session, kind, row)
 
 
 def _clean(label: str, kind: Kind) -> str:
-    text = " ".join(label.split())
+    text = " ".join(readable(label, f"{kind.noun}, {kind.label}").split())
     if not text or len(text) > 200:
         raise InputError(
-            "a {noun}'s {label} is 1 to 200 characters long", noun=kind.noun, label=kind.label, mend="Shorten it"
+            "{noun}'s {label} is 1 to 200 characters long",
+            noun=with_article(kind.noun),
+            label=kind.label,
+            mend="Shorten it",
         )
     return text
 
@@ -73,32 +102,20 @@ def _ink(_session: Session, row: Ink, _label: str | None, _links: Links) -> None
 
 
 def _drum(session: Session, row: Drum, _label: str | None, _links: Links) -> None:
-    if row.machine_id is not None and row.state == "empty":
-        row.machine_id = None
+    _settle_state(row)
     if row.machine_id is None:
         if row.state == "loaded":
             raise InputError("a loaded drum sits on a machine", where=f"drum {row.number}", mend="Add --machine NAME")
         row.position = None
         return
-    row.state = "loaded"
     machine = session.get_one(Machine, row.machine_id)
-    with session.no_autoflush:
-        others = session.scalars(
-            select(Drum).where(Drum.machine_id == machine.id, Drum.binned_at.is_(None), Drum.id != (row.id or 0))
-        ).all()
+    others = session.scalars(
+        select(Drum).where(Drum.machine_id == machine.id, Drum.binned_at.is_(None), Drum.id != (row.id or 0))
+    ).all()
     taken = {drum.position: drum for drum in others}
     if row.position is None:
-        free = [position for position in range(1, machine.drums + 1) if position not in taken]
-        if not free:
-            raise ConflictError(
-                "{machine} is full: {drums} sit on it",
-                machine=machine.name,
-                drums=", ".join(f"drum {drum.number}" for drum in others),
-                where=f"drum {row.number}",
-                mend="Take one off (`inkchest drum edit NUMBER --state away`), or say --position",
-            )
-        row.position = free[0]
-    if row.position > machine.drums:
+        row.position = _free_position(row, machine, taken)
+    if not 1 <= row.position <= machine.drums:
         raise InputError(
             "{machine} takes {drums} drums",
             machine=machine.name,
@@ -109,6 +126,48 @@ def _drum(session: Session, row: Drum, _label: str | None, _links: Links) -> Non
     if row.position in taken:  # a drum that goes on takes the place of the one that was there
         lifted = taken[row.position]
         lifted.state, lifted.machine_id, lifted.position = "away", None, None
+
+
+def _settle_state(row: Drum) -> None:
+    """Make state, machine and position of a drum agree: what was said last holds."""
+    moved, told = _was_set(row, "machine_id"), _was_set(row, "state")
+    if row.id is not None and moved and not _was_set(row, "position"):
+        row.position = None  # its place on the machine it sat on says nothing of the new one
+    if row.machine_id is not None and row.state != "loaded" and (row.state == "empty" or (told and not moved)):
+        row.machine_id = None
+    if row.machine_id is not None:
+        row.state = "loaded"
+    elif row.state == "loaded" and moved and not told:
+        row.state = "away"
+
+
+def _was_set(row: Any, column: str) -> bool:
+    return row.id is not None and bool(inspect(row).attrs[column].history.has_changes())
+
+
+def _free_position(row: Drum, machine: Machine, taken: dict[int | None, Drum]) -> int:
+    for position in range(1, machine.drums + 1):
+        if position not in taken:
+            return position
+    raise ConflictError(
+        "{machine} is full: {drums} sit on it",
+        machine=machine.name,
+        drums=", ".join(f"drum {drum.number}" for drum in taken.values()),
+        where=f"drum {row.number}",
+        mend="Take one off (`inkchest drum edit NUMBER --state away`), or say --position",
+    )
+
+
+def _refuse_misfit(session: Session, row: Drum) -> None:
+    fits = set(session.scalars(select(DrumFit.machine_id).where(DrumFit.drum_id == row.id)))
+    if row.machine_id is not None and fits and row.machine_id not in fits:
+        names = session.scalars(select(Machine.name).where(Machine.id.in_(fits)).order_by(Machine.id))
+        raise InputError(
+            "the drum does not fit {machine}",
+            machine=session.get_one(Machine, row.machine_id).name,
+            where=f"drum {row.number}",
+            mend=f"It fits {', '.join(names)}; say --fits for another machine",
+        )
 
 
 def _filling(session: Session, row: Filling, _label: str | None, links: Links) -> None:
@@ -126,14 +185,18 @@ def _filling(session: Session, row: Filling, _label: str | None, links: Links) -
 
 def _place(session: Session, row: Place, label: str | None, _links: Links) -> None:
     if label is not None:
-        row.name = " ".join(label.split())
-    if not row.name:
-        raise InputError("a place needs a name", mend="Give it one: Box 14")
-    if "/" in row.name and row.id is None:
-        *outer, row.name = [part.strip() for part in row.name.split("/")]
+        row.name = " ".join(readable(label, "place, name").split())
+    *outer, name = [part.strip() for part in (row.name or "").split("/")]
+    if not name or not all(outer):
+        raise InputError("a place needs a name", where=row.name or "", mend="Give it one: Box 14")
+    if outer:
+        row.name = name
         row.parent_id = _inner_place(session, outer)
     if row.id is None and row.kind == "box":
         row.kind = guessed_kind(row.name)
+
+
+def _place_path(session: Session, row: Place) -> None:
     ancestors = _ancestors(session, row)
     row.path = PATH_BREAK.join([*(place.name for place in reversed(ancestors)), row.name])
     if row.id is not None:
@@ -141,9 +204,15 @@ def _place(session: Session, row: Place, label: str | None, _links: Links) -> No
 
 
 def _inner_place(session: Session, names: list[str]) -> int | None:
-    """Return the place at the end of a path of names, making those that are not there yet."""
-    parent: Place | None = None
-    for name in names:
+    """Return the place at the end of a path of names, making those that are not there yet.
+
+    The first of them may itself be inside another: "Plan chest 2 / drawer 5" is the one chest of that name.
+    """
+    try:
+        parent: Place | None = find_record(session, "place", names[0])
+    except NotFoundError:
+        parent = None
+    for name in names if parent is None else names[1:]:
         path = f"{parent.path}{PATH_BREAK}{name}" if parent else name
         found = session.scalars(select(Place).where(Place.path_key == fold(path), Place.binned_at.is_(None))).first()
         if found is None:
@@ -180,8 +249,7 @@ def _ancestors(session: Session, row: Place) -> list[Place]:
 
 
 def _repath(session: Session, row: Place) -> None:
-    with session.no_autoflush:
-        children = session.scalars(select(Place).where(Place.parent_id == row.id, Place.binned_at.is_(None))).all()
+    children = session.scalars(select(Place).where(Place.parent_id == row.id, Place.binned_at.is_(None))).all()
     for child in children:
         child.path = f"{row.path}{PATH_BREAK}{child.name}"
         child.path_key = fold(child.path)
@@ -189,15 +257,15 @@ def _repath(session: Session, row: Place) -> None:
 
 
 def _work(session: Session, row: Work, _label: str | None, _links: Links) -> None:
-    profile = read_profile(session)
     if not row.ref:
-        row.ref = next_ref(session, str(profile["ref_prefix"]))
-    written = read_date(row.date_text or "", about_years=int(profile["about_years"]))
+        row.ref = next_ref(session, str(read_profile(session)["ref_prefix"]))
+
+
+def _work_dates(session: Session, row: Work) -> None:
+    written = read_date(row.date_text or "", about_years=int(read_profile(session)["about_years"]))
     row.date_edtf = written.edtf
     row.date_earliest, row.date_latest = written.earliest, written.latest
     row.date_sort_earliest, row.date_sort_latest = written.sort_earliest, written.sort_latest
-    if row.id is not None:
-        write_search_text(session, row)
 
 
 def next_ref(session: Session, prefix: str) -> str:
@@ -222,16 +290,26 @@ def _variant(session: Session, row: Variant, _label: str | None, _links: Links) 
     if row.ref:
         return
     work = session.get_one(Work, row.work_id)
-    count = session.scalar(select(func.count()).select_from(Variant).where(Variant.work_id == row.work_id)) or 0
-    row.ref = f"{work.ref}{string.ascii_lowercase[count % 26]}{count // 26 or ''}"
-    if count and row.kind == "first":
+    siblings = session.scalars(select(Variant.ref_key).where(Variant.work_id == row.work_id)).all()
+    taken = set(
+        session.scalars(select(Variant.ref_key).where(Variant.ref_key.startswith(fold(work.ref), autoescape=True)))
+    )
+    count = len(siblings)
+    while fold(ref := f"{work.ref}{string.ascii_lowercase[count % 26]}{count // 26 or ''}") in taken:
+        count += 1  # the bin was emptied of an earlier one, or somebody gave that ref
+    row.ref = ref
+    if siblings and row.kind == "first":
         row.kind = "colourway"
 
 
 def _copy(session: Session, row: Copy, _label: str | None, links: Links) -> None:
+    of = links.get("of")
+    if row.id is not None and links:
+        raise InputError(
+            "what is on a copy is said when it is added", where=f"copy {row.ref}", mend="Use `inkchest appearance add`"
+        )
     if row.ref:
         return
-    of = links.get("of")
     if of is None:
         raise InputError("a copy needs a ref, or the work it is of", mend="Add --of REF")
     work = session.get_one(Work, session.get_one(Variant, of).work_id)

@@ -19,7 +19,8 @@ from archive.services.pictures import keep_files, read_picture, store_picture
 from archive.services.profile import read_profile
 from archive.services.records import Record, add_record, as_record
 from archive.services.told import Told, read_told
-from archive.services.works import copy_for_pictures, ink_names, paper_of, tell_variant
+from archive.services.work_cards import paper_of
+from archive.services.works import copy_for_pictures, ink_names, tell_variant
 
 _PROPOSED = ("machine", "density", "speed", "screen", "person")
 

@@ -10,19 +10,21 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.files import Files
-from archive.catalogue.identity import fold, sort_key, today
-from archive.catalogue.models import Appearance, Ink, Layer, Measurement, Paper, Picture, Recipe, Swatch, Variant
+from archive.catalogue.identity import today
+from archive.catalogue.models import Appearance, Ink, Measurement, Picture, Recipe, Swatch, Variant
 from archive.colour.difference import delta_e_2000
 from archive.colour.wanted import parse_wanted
-from archive.errors import InputError, NotFoundError
+from archive.errors import InputError
 from archive.exchange.readings import read_condition
 from archive.exchange.text import read_date
 from archive.imaging.decode import open_picture, read_lab
+from archive.services.evidence import MEAN_TO_SD
 from archive.services.lookup import find_record
 from archive.services.matching import R95
 from archive.services.measuring import set_standing
 from archive.services.profile import read_profile
-from archive.services.recipes import ExactLayer, RecipeBook, layer_in_words
+from archive.services.recipes import ExactLayer, RecipeBook
+from archive.services.swatch_list import SwatchSummary, show_swatch, swatch_called
 from archive.services.told import read_told
 
 _UNEVEN = 3.0  # mean CIEDE2000 across the patch beyond which it is called uneven [own choice: one verdict step]
@@ -73,7 +75,7 @@ def read_swatch(session: Session, files: Files, picture_ref: str, region: Region
         flags.append("too small")
     flags.append("no colour card: seen, not measured")
     profile = read_profile(session)
-    sd = np.hypot(float(profile["reading_picture"]), max(float(profile["place_sd"]), spread / 1.6))
+    sd = np.hypot(float(profile["reading_picture"]), max(float(profile["place_sd"]), spread / MEAN_TO_SD))
     lab = (float(mean[0]), float(mean[1]), float(mean[2]))
     usable = not {"uneven", "clipped", "too small"} & set(flags)
     return SwatchReading(lab, spread, float(R95 * sd), usable, tuple(flags))
@@ -193,129 +195,6 @@ def _exact_layers(session: Session, inks: str) -> list[ExactLayer]:
         ink = find_record(session, "ink", layer.ink)
         layers.append(ExactLayer(ink.id, layer.tint_low, number // drums + 1))
     return layers
-
-
-@dataclass(frozen=True, slots=True)
-class SwatchSummary:
-    """A swatch with its recipe in words and its standing colour."""
-
-    id: int
-    uid: str
-    name: str
-    sample: str
-    paper: str | None
-    inks: str
-    lab: tuple[float, float, float] | None
-    method: str | None
-    condition: str | None
-    measured_on: str | None
-    readings: int
-
-
-def list_swatches(
-    session: Session, *, ink: str | None = None, over: str | None = None, paper: str | None = None, limit: int = 50
-) -> list[SwatchSummary]:
-    """Return swatches, filtered by an ink, one ink over another, or a paper; by ink and tint."""
-    query = select(Swatch).where(Swatch.binned_at.is_(None), Swatch.recipe_id.is_not(None))
-    if paper is not None:
-        on_it = select(Recipe.id).where(Recipe.paper_id == find_record(session, "paper", paper).id)
-        query = query.where(Swatch.recipe_id.in_(on_it))
-    query = query.where(Swatch.recipe_id.in_(recipes_with(session, ink, over))) if ink or over else query
-    swatches = session.scalars(query).all()
-    words = recipe_words(session, {swatch.recipe_id for swatch in swatches if swatch.recipe_id is not None})
-    ordered = sorted(swatches, key=lambda swatch: (sort_key(words[swatch.recipe_id or 0][1]), swatch.id))
-    return [_summary(session, swatch, words) for swatch in ordered[:limit]]
-
-
-def recipes_with(session: Session, ink: str | None, over: str | None) -> Any:
-    """Return the query of recipe ids that hold an ink, another, or the first printed over the second."""
-    query = select(Layer.recipe_id)
-    if ink and over:
-        under = Layer.__table__.alias()
-        top, below = find_record(session, "ink", ink).id, find_record(session, "ink", over).id
-        return (
-            query.join(under, under.c.recipe_id == Layer.recipe_id)
-            .join(Recipe, Recipe.id == Layer.recipe_id)
-            .where(Layer.ink_id == top, under.c.ink_id == below, under.c.position < Layer.position, Recipe.order_known)
-        )
-    wanted = find_record(session, "ink", ink or over or "").id
-    return query.where(Layer.ink_id == wanted)
-
-
-def recipe_words(session: Session, recipe_ids: set[int]) -> dict[int, tuple[str | None, str]]:
-    """Return paper and layers in words for recipes."""
-    papers = dict(session.execute(select(Paper.id, Paper.name)).all())
-    inks = dict(session.execute(select(Ink.id, Ink.name)).all())
-    layers: dict[int, list[str]] = {}
-    for layer in session.scalars(select(Layer).order_by(Layer.recipe_id, Layer.position)):
-        if layer.recipe_id in recipe_ids:
-            name = inks.get(layer.ink_id or 0, layer.ink_words)
-            words = layer_in_words(name, layer.tint_low, layer.tint_high, sure=layer.ink_sure)
-            layers.setdefault(layer.recipe_id, []).append(words)
-    recipes = session.execute(select(Recipe.id, Recipe.paper_id).where(Recipe.binned_at.is_(None)))
-    found = {key: (papers.get(paper or 0), ", then ".join(layers.get(key, ["bare paper"]))) for key, paper in recipes}
-    return {key: found.get(key, (None, "")) for key in recipe_ids}
-
-
-def _summary(session: Session, swatch: Swatch, words: dict[int, tuple[str | None, str]]) -> SwatchSummary:
-    paper, inks = words[swatch.recipe_id or 0] if swatch.recipe_id else (None, "")
-    lab = None
-    if swatch.lab_l is not None and swatch.lab_a is not None and swatch.lab_b is not None:
-        lab = (swatch.lab_l, swatch.lab_a, swatch.lab_b)
-    readings = session.scalars(
-        select(Measurement.id).where(Measurement.swatch_id == swatch.id, Measurement.binned_at.is_(None))
-    ).all()
-    return SwatchSummary(
-        swatch.id,
-        swatch.uid,
-        swatch.name,
-        swatch.sample,
-        paper,
-        inks,
-        lab,
-        swatch.method,
-        swatch.condition,
-        swatch.measured_on,
-        len(readings),
-    )
-
-
-def swatch_called(session: Session, uid: str) -> Swatch:
-    """Return the living swatch with a uid.
-
-    Raises
-    ------
-    NotFoundError
-        There is none.
-    """
-    swatch = session.scalars(select(Swatch).where(Swatch.uid == uid, Swatch.binned_at.is_(None))).first()
-    if swatch is None:
-        raise NotFoundError("no swatch {uid}", uid=uid, mend="`inkchest swatch list` shows their uids")
-    return swatch
-
-
-def show_swatch(session: Session, uid: str) -> SwatchSummary:
-    """Return one swatch."""
-    swatch = swatch_called(session, uid)
-    return _summary(session, swatch, recipe_words(session, {swatch.recipe_id or 0}))
-
-
-def name_swatch(session: Session, uid: str, name: str) -> SwatchSummary:
-    """Give a swatch's colour the workshop's own name, which `match colour` then understands."""
-    swatch = swatch_called(session, uid)
-    clean = " ".join(name.split())
-    taken = session.scalars(
-        select(Swatch).where(
-            Swatch.name_key == fold(clean), Swatch.name_key != "", Swatch.id != swatch.id, Swatch.binned_at.is_(None)
-        )
-    ).first()
-    if taken is not None:
-        raise InputError(
-            "the name {name} is given already", name=clean, where=f"swatch {taken.uid}", mend="Choose another name"
-        )
-    swatch.name, swatch.name_key = clean, fold(clean)
-    session.flush()
-    return show_swatch(session, uid)
 
 
 def measure_again(session: Session, uid: str, lab: str, facts: dict[str, Any]) -> SwatchSummary:

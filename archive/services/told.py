@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass, replace
 
 from archive.errors import InputError
+from archive.services.fields import readable
 
 _ABOUT = 10.0  # percent to both sides of "about", common practice: an eye tells tints to about that
 _AMOUNTS = {  # common practice, no source
@@ -67,11 +68,27 @@ def read_told(text: str, *, known_inks: tuple[str, ...] = ()) -> Told:
     Raises
     ------
     InputError
-        No ink is named, or a tint is over 100.
+        No ink is named, a tint is over 100, or it is no text.
     """
-    words = " ".join(text.split())
+    words = " ".join(readable(text, "the inks").split())
     shielded, names = _shield(words, known_inks)
+    try:
+        layers, order_known = _read(shielded)
+    except InputError as error:
+        raise InputError(
+            error.template, where=_unshield(error.where, names), mend=error.mend, **error.values
+        ) from error
+    if not layers:
+        raise InputError("no ink is named in {text!r}", text=text, mend='Write it as "blue? over yellow, about half"')
+    named = tuple(replace(layer, ink=_unshield(layer.ink, names)) for layer in layers)
+    return Told(named, order_known or len(named) == 1, words)
+
+
+def _read(shielded: str) -> tuple[list[ToldLayer], bool]:
+    """Return layers in printing order, and whether the order was said."""
     main, *behind = [part.strip() for part in shielded.split(",") if part.strip()] or [""]
+    if any(_OVER.search(f" {part}") or _THEN.match(part) for part in behind):  # "Ferrywake, about half, over Dockrope"
+        main, behind = " ".join([main, *behind]), []
     amounts, more = [], []
     for part in behind:
         if _names_an_ink(part):
@@ -81,14 +98,12 @@ def read_told(text: str, *, known_inks: tuple[str, ...] = ()) -> Told:
     parts, order_known = _in_printing_order(main)
     if more:
         parts, order_known = [*parts, *more], False
-    layers = [_layer(part, names) for part in parts if part.strip(" ?")]
-    if not layers:
-        raise InputError("no ink is named in {text!r}", text=text, mend='Write it as "blue? over yellow, about half"')
-    for amount in amounts:
+    layers = [layer for layer in map(_layer, parts) if layer.ink]
+    for amount in amounts if layers else ():
         top = len(layers) - 1 if _OVER.search(main) else 0
         low, high, _ = _amount(amount)
         layers[top] = replace(layers[top], tint_low=low, tint_high=high)
-    return Told(tuple(layers), order_known or len(layers) == 1, words)
+    return layers, order_known
 
 
 def _shield(words: str, known: tuple[str, ...]) -> tuple[str, dict[str, str]]:
@@ -100,6 +115,12 @@ def _shield(words: str, known: tuple[str, ...]) -> tuple[str, dict[str, str]]:
         if count:
             names[token] = name
     return words, names
+
+
+def _unshield(text: str, names: dict[str, str]) -> str:
+    for token, name in names.items():
+        text = text.replace(token, name)
+    return " ".join(text.split())
 
 
 def _names_an_ink(part: str) -> bool:
@@ -115,11 +136,11 @@ def _in_printing_order(main: str) -> tuple[list[str], bool]:
     return parts, len(parts) == 1
 
 
-def _layer(part: str, names: dict[str, str]) -> ToldLayer:
+def _layer(part: str) -> ToldLayer:
     low, high, rest = _amount(part)
     is_sure = "?" not in rest
     ink = " ".join(rest.replace("?", " ").split())
-    return ToldLayer(names.get(ink, ink), is_sure, low, high)
+    return ToldLayer(ink, is_sure, low, high)
 
 
 def _amount(part: str) -> tuple[float | None, float | None, str]:

@@ -73,10 +73,13 @@ def _word_lab(session: Session, word: str, evidence: Evidence, *, absolute: bool
     ).first()
     if named is not None:
         return np.array([named.lab_l, named.lab_a, named.lab_b], dtype=np.float64), False
-    solid = _solid_of(session, word, evidence)
+    ink = session.scalars(select(Ink).where(Ink.name_key == fold(word), Ink.binned_at.is_(None))).first()
+    solid = None if ink is None else _solid_of(ink, evidence)
     if solid is not None:
         return solid, False
     found = find_word(word)
+    if found is None and ink is not None:
+        raise _no_solid(ink)
     if found is None:
         near = nearest_words(word)
         raise InputError(
@@ -87,11 +90,16 @@ def _word_lab(session: Session, word: str, evidence: Evidence, *, absolute: bool
     return np.array(found, dtype=np.float64), not absolute
 
 
-def _solid_of(session: Session, word: str, evidence: Evidence) -> Any:
-    """Return the solid of an ink of that name: measured on the asked paper, on any, or by eye."""
-    ink = session.scalars(select(Ink).where(Ink.name_key == fold(word), Ink.binned_at.is_(None))).first()
-    if ink is None:
-        return None
+def _no_solid(ink: Ink) -> NotFoundError:
+    if ink.kind == "metallic":
+        mend = f"See the prints that have it: inkchest find --ink {ink.name!r}"
+        return NotFoundError("{ink} is metallic: it is found by name only", ink=ink.name, mend=mend)
+    mend = f"Say how it looks: inkchest ink edit {ink.name!r} --looks '#rrggbb'"
+    return NotFoundError("the solid of {ink} was neither measured nor told", ink=ink.name, mend=mend)
+
+
+def _solid_of(ink: Ink, evidence: Evidence) -> Any:
+    """Return an ink's solid: measured on the asked paper, on any, or by eye."""
     best: tuple[tuple[int, bool], int] | None = None
     for row in range(len(evidence.uids)):
         recipe = evidence.recipes[evidence.recipe[row]]

@@ -11,8 +11,12 @@ from archive.services.counts import count_records
 def what_next(session: Session) -> list[str]:
     """Return a few lines: what the archive holds, what would help most now, the last backup."""
     counts = count_records(session)
-    held = ", ".join(f"{count} {noun}" for noun, count in counts.items())
+    held = ", ".join(f"{count} {_one(noun) if count == 1 else noun}" for noun, count in counts.items())
     return [f"In this archive: {held}.", next_step(counts), backup_words(session)]
+
+
+def _one(noun: str) -> str:
+    return "swatch" if noun == "swatches" else noun.removesuffix("s")
 
 
 def next_step(counts: dict[str, int]) -> str:

@@ -21,7 +21,6 @@ from demo_archive.scenario import first_evening
 QUESTIONS = 50
 HOLDS = 6.0  # CIEDE2000: a work holds a colour when one of its own is close to it (DESIGN's verdict "close")
 VISIBLE = 0.02  # share of the sheet that a colour takes when somebody remembers it
-pytestmark = pytest.mark.xdist_group("first_evening")
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import CheckConstraint, Double, ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 
-from archive.catalogue.base import Base, Kept, one_of, table_args, unique_among_living, within
+from archive.catalogue.base import Base, Kept, derived, one_of, table_args, unique_among_living, within
 
 
 class Ink(Kept):
@@ -20,7 +20,7 @@ class Ink(Kept):
     )
 
     name: Mapped[str]
-    name_key: Mapped[str]
+    name_key: Mapped[str] = derived()
     kind: Mapped[str] = mapped_column(default="transparent")
     in_house: Mapped[bool] = mapped_column(default=True)
     looks: Mapped[str | None]  # a colour by eye, as it was given: '#2a5ea8' or 'lab:…'
@@ -34,10 +34,12 @@ class Machine(Kept):
     """A press, and how many drums it takes in one pass."""
 
     __tablename__ = "machine"
-    __table_args__ = table_args(unique_among_living("machine", "name_key"), within("drums", 1, 4))
+    __table_args__ = table_args(
+        unique_among_living("machine", "name_key"), within("drums", 1, 4), within("dpi", 1, 10000)
+    )
 
     name: Mapped[str]
-    name_key: Mapped[str]
+    name_key: Mapped[str] = derived()
     drums: Mapped[int] = mapped_column(default=2)
     in_house: Mapped[bool] = mapped_column(default=True)
     dpi: Mapped[int | None]
@@ -56,7 +58,7 @@ class Drum(Kept):
     )
 
     number: Mapped[str]
-    number_key: Mapped[str]
+    number_key: Mapped[str] = derived()
     ink_id: Mapped[int | None] = mapped_column(ForeignKey("ink.id"), index=True)
     state: Mapped[str] = mapped_column(default="away")
     machine_id: Mapped[int | None] = mapped_column(ForeignKey("machine.id"), index=True)
@@ -80,7 +82,7 @@ class Filling(Kept):
     __table_args__ = table_args(unique_among_living("filling", "name_key"))
 
     name: Mapped[str]
-    name_key: Mapped[str]
+    name_key: Mapped[str] = derived()
     ink_id: Mapped[int] = mapped_column(ForeignKey("ink.id"), index=True)
     drum_id: Mapped[int | None] = mapped_column(ForeignKey("drum.id"), index=True)
     since: Mapped[str | None]
@@ -104,10 +106,15 @@ class Paper(Kept):
     """A stock: its bare patches give its white."""
 
     __tablename__ = "paper"
-    __table_args__ = table_args(unique_among_living("paper", "name_key"), within("gsm", 1, 2000))
+    __table_args__ = table_args(
+        unique_among_living("paper", "name_key"),
+        within("gsm", 1, 2000),
+        within("opacity", 0, 100),
+        within("sheets_left", 0, 10**9),
+    )
 
     name: Mapped[str]
-    name_key: Mapped[str]
+    name_key: Mapped[str] = derived()
     shade: Mapped[str] = mapped_column(default="")
     gsm: Mapped[float | None] = mapped_column(Double)
     lot: Mapped[str] = mapped_column(default="")
@@ -126,7 +133,7 @@ class Person(Kept):
     __table_args__ = table_args(unique_among_living("person", "name_key"))
 
     name: Mapped[str]
-    name_key: Mapped[str]
+    name_key: Mapped[str] = derived()
     note: Mapped[str] = mapped_column(default="")
 
 
@@ -142,8 +149,8 @@ class Place(Kept):
     )
 
     name: Mapped[str]
-    path: Mapped[str]  # "Storeroom / Plan chest 2 / drawer 5", kept by the service that moves places
-    path_key: Mapped[str]
+    path: Mapped[str] = derived()  # "Storeroom / Plan chest 2 / drawer 5", kept by the service that moves places
+    path_key: Mapped[str] = derived()
     kind: Mapped[str] = mapped_column(default="box")
     parent_id: Mapped[int | None] = mapped_column(ForeignKey("place.id"), index=True)
     state: Mapped[str] = mapped_column(default="open")

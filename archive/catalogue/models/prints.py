@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Double, ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from archive.catalogue.base import Base, JsonText, Kept, one_of, table_args, unique_among_living, within
+from archive.catalogue.base import Base, JsonText, Kept, derived, one_of, table_args, unique_among_living, within
 
 SCREENS = ("FM", "AM")
 
@@ -59,10 +59,13 @@ class Run(Kept):
         one_of("screen", *SCREENS),
         within("density", 0, 20),
         within("speed", 0, 300),
+        within("good", 0, 10**9),
+        within("spoiled", 0, 10**9),
+        within("waited_hours", 0, 10**6),
     )
 
     ref: Mapped[str]
-    ref_key: Mapped[str]
+    ref_key: Mapped[str] = derived()
     variant_id: Mapped[int | None] = mapped_column(ForeignKey("variant.id"), index=True)
     recipe_id: Mapped[int | None] = mapped_column(ForeignKey("recipe.id"), index=True)
     printed_on: Mapped[str | None]
@@ -134,7 +137,7 @@ class ReadingsSet(Kept):
     __table_args__ = table_args(one_of("kind", "csv", "cgats"))
 
     name: Mapped[str]
-    name_key: Mapped[str] = mapped_column(index=True)
+    name_key: Mapped[str] = derived(index=True)
     kind: Mapped[str]
     file_name: Mapped[str]
     header: Mapped[Any] = mapped_column(JsonText, nullable=True)
@@ -150,7 +153,7 @@ class Swatch(Kept):
     set_id: Mapped[int | None] = mapped_column(ForeignKey("readings_set.id"), index=True)
     sample: Mapped[str] = mapped_column(default="")
     name: Mapped[str] = mapped_column(default="")  # what the workshop calls the colour
-    name_key: Mapped[str] = mapped_column(default="", index=True)
+    name_key: Mapped[str] = derived(default="", index=True)
     fingerprint: Mapped[str | None] = mapped_column(index=True)  # set, sample and values of its row
     picture_id: Mapped[int | None] = mapped_column(ForeignKey("picture.id"), index=True)
     x: Mapped[float | None] = mapped_column(Double)
@@ -160,15 +163,15 @@ class Swatch(Kept):
     variant_id: Mapped[int | None] = mapped_column(ForeignKey("variant.id"), index=True)
     run_id: Mapped[int | None] = mapped_column(ForeignKey("run.id"), index=True)
     printed_on: Mapped[str | None]
-    standing_id: Mapped[int | None]  # the measurement that stands; no foreign key, since that would be a ring
-    lab_l: Mapped[float | None] = mapped_column(Double)
-    lab_a: Mapped[float | None] = mapped_column(Double)
-    lab_b: Mapped[float | None] = mapped_column(Double)
-    method: Mapped[str | None]
-    condition: Mapped[str | None]
-    spread: Mapped[float | None] = mapped_column(Double)
-    n: Mapped[int | None]
-    measured_on: Mapped[str | None]
+    standing_id: Mapped[int | None] = derived()  # its measurement; no foreign key, since that would be a ring
+    lab_l: Mapped[float | None] = derived(Double)
+    lab_a: Mapped[float | None] = derived(Double)
+    lab_b: Mapped[float | None] = derived(Double)
+    method: Mapped[str | None] = derived()
+    condition: Mapped[str | None] = derived()
+    spread: Mapped[float | None] = derived(Double)
+    n: Mapped[int | None] = derived()
+    measured_on: Mapped[str | None] = derived()
     out_of_range: Mapped[bool] = mapped_column(default=False)
     note: Mapped[str] = mapped_column(default="")
     origin: Mapped[str | None]

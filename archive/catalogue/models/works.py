@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 
-from archive.catalogue.base import Base, JsonText, Kept, one_of, table_args, unique_among_living
+from archive.catalogue.base import Base, JsonText, Kept, derived, one_of, table_args, unique_among_living
 
 
 class Work(Kept):
@@ -22,20 +22,20 @@ class Work(Kept):
     )
 
     ref: Mapped[str]
-    ref_key: Mapped[str]
+    ref_key: Mapped[str] = derived()
     title: Mapped[str] = mapped_column(default="")
     title_kind: Mapped[str] = mapped_column(default="given")
     kind: Mapped[str] = mapped_column(default="poster")
     date_text: Mapped[str] = mapped_column(default="")
-    date_edtf: Mapped[str | None]
-    date_earliest: Mapped[str | None]
-    date_latest: Mapped[str | None]
-    date_sort_earliest: Mapped[str | None] = mapped_column(index=True)
-    date_sort_latest: Mapped[str | None]
+    date_edtf: Mapped[str | None] = derived()
+    date_earliest: Mapped[str | None] = derived()
+    date_latest: Mapped[str | None] = derived()
+    date_sort_earliest: Mapped[str | None] = derived(index=True)
+    date_sort_latest: Mapped[str | None] = derived()
     date_basis: Mapped[str | None]
     old_number: Mapped[str] = mapped_column(default="")
     note: Mapped[str] = mapped_column(default="")
-    search_text: Mapped[str] = mapped_column(default="")
+    search_text: Mapped[str] = derived(default="")
 
 
 class WorkPerson(Base):
@@ -57,7 +57,7 @@ class Variant(Kept):
     )
 
     ref: Mapped[str]  # the work's ref and a letter: QA-0042a
-    ref_key: Mapped[str]
+    ref_key: Mapped[str] = derived()
     work_id: Mapped[int] = mapped_column(ForeignKey("work.id"), index=True)
     name: Mapped[str] = mapped_column(default="")
     kind: Mapped[str] = mapped_column(default="first")
@@ -76,7 +76,7 @@ class Copy(Kept):
     )
 
     ref: Mapped[str]
-    ref_key: Mapped[str]
+    ref_key: Mapped[str] = derived()
     role: Mapped[str | None]
     edition: Mapped[str] = mapped_column(default="")
     place_id: Mapped[int | None] = mapped_column(ForeignKey("place.id"), index=True)

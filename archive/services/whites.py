@@ -1,0 +1,54 @@
+"""The whites of the papers, and the paper that a colour from a screen is read on."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from archive.catalogue.identity import fold
+from archive.catalogue.models import Layer, Recipe, Swatch
+
+White = tuple[float, float, float]
+
+
+def measured_whites(session: Session, papers: Mapping[int, str]) -> dict[str, White]:
+    """Return the measured white of each paper, absolute Lab: the mean of its bare patches."""
+    bare = ~select(Layer.recipe_id).where(Layer.recipe_id == Recipe.id).exists()
+    query = (
+        select(Recipe.paper_id, Swatch.lab_l, Swatch.lab_a, Swatch.lab_b)
+        .join(Swatch, Swatch.recipe_id == Recipe.id)
+        .where(bare, Recipe.is_told.is_(False), Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None))
+        .where(Swatch.method.in_(("instrument", "camera")))
+    )
+    found: dict[int, list[White]] = defaultdict(list)
+    for paper_id, lab_l, lab_a, lab_b in session.execute(query):
+        if paper_id is not None and lab_l is not None and lab_a is not None and lab_b is not None:
+            found[paper_id].append((lab_l, lab_a, lab_b))
+    return {papers[paper_id]: _mean(labs) for paper_id, labs in found.items()}
+
+
+def _mean(labs: list[White]) -> White:
+    lab_l, lab_a, lab_b = (float(part) for part in np.mean(labs, axis=0))
+    return lab_l, lab_a, lab_b
+
+
+def paper_of_screens(session: Session, papers: Mapping[int, str], house_paper: str) -> str | None:
+    """Return the paper that a colour from a screen is read on: the house's, else the one with most swatches."""
+    by_key = {fold(name): name for name in papers.values()}
+    if house_paper and fold(house_paper) in by_key:
+        return by_key[fold(house_paper)]
+    query = (
+        select(Recipe.paper_id)
+        .join(Swatch, Swatch.recipe_id == Recipe.id)
+        .where(Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None))
+    )
+    counts: dict[int, int] = defaultdict(int)
+    for paper_id in session.scalars(query):
+        if paper_id is not None:
+            counts[paper_id] += 1
+    best = max(sorted(counts), key=lambda paper_id: counts[paper_id], default=None)
+    return None if best is None else papers[best]
