@@ -216,3 +216,66 @@ def test_small_commands_load_no_large_library(tmp_path: Path) -> None:
         assert "archive.services" in names
         # An archive of the present revision needs no migration, so alembic stays away too.
         assert names & (HEAVY | {"alembic"}) == set()
+
+
+# Runs commands one after the other and prints, for each, which large libraries came with it.
+ONE_BY_ONE = """
+import contextlib, io, json, sys
+from archive.cli import main
+came = {{}}
+for arguments in {commands!r}:
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        try:
+            code = main(arguments, standalone_mode=False)
+        except SystemExit as stop:
+            code = stop.code
+    loaded = sorted(name for name in {heavy!r} if name in sys.modules)
+    came[" ".join(arguments)] = [code or 0, loaded]
+print(json.dumps(came))
+"""
+HOUSE = ("ink", "machine", "drum", "filling", "paper", "person", "place")
+PRINTS = ("work", "variant", "copy", "appearance", "run", "file", "picture")
+LIGHT = [
+    ["paper", "add", "Oatleaf 120", "--gsm", "120"],
+    ["paper", "edit", "Oatleaf 120", "--sheets-left", "800"],
+    ["paper", "show", "Oatleaf 120"],
+    ["machine", "add", "Upstairs"],
+    ["drum", "add", "7", "--ink", "Kilnsong", "--machine", "Upstairs", "--position", "1"],
+    ["place", "add", "Storeroom / drawer 5"],
+    *([noun, "list"] for noun in (*HOUSE, *PRINTS)),
+    ["claim", "add", "ink", "Kilnsong", "--field", "batch", "--value", "KI-1"],
+    ["claim", "list", "ink", "Kilnsong"],
+    ["profile", "list"],
+    ["profile", "set", "house_paper", "Oatleaf 120"],
+    ["history"],
+    ["history", "ink", "Kilnsong"],
+    ["undo"],
+    ["machine", "add", "Landing"],
+    ["machine", "remove", "Landing"],
+    ["bin", "list"],
+    ["bin", "empty", "--yes"],
+    ["check"],
+    ["find", "tides"],
+    ["recipe", "list"],
+    ["swatch", "list"],
+    ["picture", "loose"],
+    [],
+]
+
+
+def test_lists_records_and_history_load_no_large_library(tmp_path: Path) -> None:
+    chest = str(tmp_path / "chest")
+    loaded_by(COMMAND.format(arguments=["start", chest]))  # by itself: it makes the tables, with alembic
+    commands = [["--archive", chest, *each] for each in [["ink", "add", "Kilnsong"], *LIGHT]]
+    code = ONE_BY_ONE.format(commands=commands, heavy=sorted(HEAVY | {"alembic"}))
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT)
+    assert done.returncode == 0, done.stderr
+    came = json.loads(done.stdout)
+    assert len(came) == len(commands)
+    assert {command: found for command, found in came.items() if found != [0, []]} == {}
+
+
+@pytest.mark.parametrize("noun", ["match", "readings", "swatch", "recipe", "find", "backup"])
+def test_help_of_a_command_needs_no_database_open(noun: str) -> None:
+    names, _ = loaded_by(COMMAND.format(arguments=[noun, "--help"]))
+    assert names & {"scipy", "colour", "cv2", "pi_heif", "edtf", "alembic", "archive.catalogue.database"} == set()

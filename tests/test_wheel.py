@@ -18,8 +18,6 @@ from archive import __version__
 ROOT = Path(__file__).resolve().parent.parent
 FOLDERS = ("migrations", "demo_archive")  # they lie beside the package in a clone and inside it in the wheel
 
-pytestmark = pytest.mark.xdist_group("wheel")  # one worker, so that the wheel is built once
-
 
 def run(*command: str | Path, cwd: Path) -> str:
     """Return what a command prints; its environment knows nothing of this clone."""

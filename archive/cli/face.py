@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import gc
 import json
 import os
 import sys
@@ -13,12 +14,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.errors import ArchiveError, CatalogueError
+from archive.cli.blocks import shows_colour, terminal_width
+from archive.errors import CatalogueError
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from archive.catalogue.database import Catalogue
+    from archive.catalogue.history import Act
 
 
 @dataclasses.dataclass
@@ -28,6 +31,11 @@ class Face:
     archive: Path | None = None
     as_json: bool = False
     by: str | None = None
+    opened: Catalogue | None = dataclasses.field(default=None, repr=False)
+
+    def is_named(self) -> bool:
+        """Return whether the person named an archive, by option or environment."""
+        return self.archive is not None or bool(os.environ.get("INKCHEST_ARCHIVE"))
 
     def folder(self) -> Path:
         """Return the archive's folder: the option, the environment, or where one stands.
@@ -51,17 +59,20 @@ class Face:
             "or make one with `inkchest start DIR`",
         )
 
-    def open(self) -> Catalogue:
-        """Open the archive; speak up when its last backup is long ago."""
+    def open(self, *, warn: bool = True) -> Catalogue:
+        """Open the archive, once for a command; speak up when its last backup is long ago."""
         from archive.catalogue.database import open_archive  # here, so that --help loads no database
         from archive.services.backup_state import backup_warning
 
-        catalogue = open_archive(self.folder())
-        with catalogue.read() as session:
-            warning = backup_warning(session)
-        if warning:
-            say(warning)
-        return catalogue
+        if self.opened is None:
+            self.opened = open_archive(self.folder())
+            wake_collector()
+            click.get_current_context().find_root().call_on_close(self.opened.close)
+            if warn:
+                with self.opened.read() as session:
+                    if words := backup_warning(session):
+                        say(words)
+        return self.opened
 
     @contextmanager
     def read(self) -> Iterator[Session]:
@@ -75,19 +86,31 @@ class Face:
         with self.open().write(self.act(words, kind, undoes_id=undoes_id)) as session:
             yield session
 
-    def act(self, words: str, kind: str = "edit", *, undoes_id: int | None = None) -> Any:
-        """Return the act of this command: who, in what words."""
+    def act(self, words: str, kind: str = "edit", *, undoes_id: int | None = None) -> Act:
+        """Return the act that a command does: who, in which words."""
         from archive.catalogue.database import system_user
         from archive.catalogue.history import Act
 
-        return Act(self.by or system_user(), words, kind, undoes_id)
+        return Act(self.by or system_user(), words, kind=kind, undoes_id=undoes_id)
 
     def show(self, value: Any, text: str | Callable[[], str]) -> None:
         """Print the result: JSON when asked, else the text."""
         if self.as_json:
-            click.echo(json.dumps(plain(value), ensure_ascii=False, indent=2))
+            click.echo(json.dumps(plain(value), ensure_ascii=not _is_unicode(sys.stdout), indent=2))
         else:
-            click.echo(text if isinstance(text, str) else text())
+            click.echo(text if isinstance(text, str) else text(), color=shows_colour())
+
+
+def rest_collector() -> None:
+    """Let Python look for no garbage while a command loads its modules: there is none, and it takes a tenth."""
+    gc.disable()
+
+
+def wake_collector() -> None:
+    """Let Python look for garbage again, but not among what was loaded."""
+    if not gc.isenabled() and gc.get_freeze_count() == 0:  # once a process: a second freeze would keep garbage
+        gc.freeze()
+    gc.enable()
 
 
 def plain(value: Any) -> Any:
@@ -103,6 +126,10 @@ def plain(value: Any) -> Any:
     if isinstance(value, float):
         return round(value, 4)
     return value
+
+
+def _is_unicode(stream: Any) -> bool:
+    return "utf" in (getattr(stream, "encoding", None) or "utf-8").lower()
 
 
 def say(text: str) -> None:
@@ -126,65 +153,18 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
     from rich.markup import escape
     from rich.table import Table
 
+    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
     grid = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in headings:
-        grid.add_column(heading, overflow="fold")
-    for row in rows:
-        grid.add_row(*(escape("" if cell is None else str(cell)) for cell in row))
-    width = None if sys.stdout.isatty() else 200
-    console = Console(width=width, color_system=None)
+    for number, heading in enumerate(headings):
+        is_number = number > 0 and all(_is_number(row[number]) for row in cells)  # the first is what it is called
+        grid.add_column(heading.replace("-", " "), overflow="fold", justify="right" if is_number else "left")
+    for row in cells:
+        grid.add_row(*(escape(cell) for cell in row))
+    console = Console(width=terminal_width() or 160, color_system=None)
     with console.capture() as captured:
         console.print(grid)
     return "\n".join(line.rstrip() for line in captured.get().splitlines())
 
 
-def _set(name: str) -> Callable[[click.Context, click.Parameter, Any], None]:
-    def callback(context: click.Context, _parameter: click.Parameter, value: Any) -> None:
-        if value not in (None, False):
-            setattr(context.ensure_object(Face), name, value)
-
-    return callback
-
-
-def shared_options() -> list[click.Parameter]:
-    """Return the options taken before and after every command."""
-    return [
-        click.Option(
-            ["--archive"],
-            type=click.Path(path_type=Path),
-            metavar="DIR",
-            expose_value=False,
-            callback=_set("archive"),
-            help="The archive's folder.",
-        ),
-        click.Option(["--json"], is_flag=True, expose_value=False, callback=_set("as_json"), help="Print JSON."),
-        click.Option(
-            ["--by"], metavar="NAME", expose_value=False, callback=_set("by"), help="Who does this, for the history."
-        ),
-    ]
-
-
-class Command(click.Command):
-    """A command that takes the shared options too."""
-
-    def __init__(self, *args: Any, **settings: Any) -> None:
-        super().__init__(*args, **settings)
-        self.params.extend(shared_options())
-
-
-class Group(click.Group):
-    """A group whose commands and options follow the same ways; errors are told in words."""
-
-    command_class = Command
-    group_class = type
-
-    def __init__(self, *args: Any, **settings: Any) -> None:
-        super().__init__(*args, **settings)
-        self.params.extend(shared_options())
-
-
-class ShownError(click.ClickException):
-    """An error of ours on its way to the person: `Error: ...`, exit code 1."""
-
-    def __init__(self, error: ArchiveError) -> None:
-        super().__init__(str(error))
+def _is_number(cell: str) -> bool:
+    return cell == "" or cell.replace(".", "", 1).isdigit()

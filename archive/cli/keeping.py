@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.face import Command, Face, progress_line, say
+from archive.cli.command import Command
+from archive.cli.face import Face, progress_line, say
+from archive.cli.words import counted
+
+if TYPE_CHECKING:
+    from archive.services.check import Damage
 
 _FOLDER = click.Path(path_type=Path)
 
@@ -23,14 +30,13 @@ def start(face: Face, folder: Path) -> None:
 
     start_archive(folder).close()
     face.show({"archive": str(folder)}, f"An empty archive lies in {folder}.")
-    say(f"Next, name the inks in the house: inkchest --archive {folder} ink add NAME --looks '#2a5ea8'")
+    say("Next, name the inks in the house, one by one:")
+    say(f"  inkchest --archive {shlex.quote(str(folder))} ink add NAME --looks '#2a5ea8'")
 
 
 @click.command(cls=Command)
 @click.argument("folder", metavar="DIR", type=_FOLDER)
-@click.option(
-    "--first-evening", is_flag=True, help="Sixty works with a photo and two ink names each, nothing measured."
-)
+@click.option("--first-evening", is_flag=True, help="Sixty works with a photo and two inks each, nothing measured.")
 @click.pass_obj
 def demo(face: Face, folder: Path, first_evening: bool) -> None:
     """Build the archive of an invented workshop, printed by a simulated press.
@@ -39,30 +45,35 @@ def demo(face: Face, folder: Path, first_evening: bool) -> None:
     """
     from archive.services.demo import build_demo
 
+    say("Printing the demo on a simulated press; it takes half a minute or so.")
     counts = build_demo(folder, first_evening=first_evening, progress=progress_line)
     held = ", ".join(f"{count} {noun}" for noun, count in counts.items())
     face.show({"archive": str(folder), **counts}, f"The demo lies in {folder}: {held}.")
+    say(f"Next, ask it something: inkchest --archive {shlex.quote(str(folder))} match colour 'dusty green'")
 
 
 @click.command(cls=Command)
 @click.pass_obj
 @click.pass_context
 def check(context: click.Context, face: Face) -> None:
-    """Look for damage: wrong files, orphans, broken references. Exit code 1 when something is harmed.
+    """Look for damage: wrong files, leftovers, broken references. With harm found, the exit code is 1.
 
     Example: inkchest check
     """
     from archive.services.backup_state import backup_words
     from archive.services.check import check_archive
 
-    catalogue = face.open()
+    catalogue = face.open(warn=False)
     found = check_archive(catalogue, progress=progress_line("Reading originals"))
-    lines = [f"{'HARM' if item.is_harm else 'untidy'}: {item.where}: {item.what}. {item.mend}." for item in found]
-    face.show(found, "\n".join(lines) or "All is whole.")
+    face.show(found, lambda: "\n".join(_damage(item) for item in found) or "All is whole.")
     with catalogue.read() as session:
         say(backup_words(session))
     if any(item.is_harm for item in found):
         context.exit(1)
+
+
+def _damage(item: Damage) -> str:
+    return f"{'HARM' if item.is_harm else 'untidy'}: {item.where}: {item.what}. {item.mend}."
 
 
 @click.command(cls=Command)
@@ -75,11 +86,13 @@ def backup(face: Face, to: Path) -> None:
     """
     from archive.services.backup import backup as back_up
 
-    report = back_up(face.open(), to, act=face.act(f"backup to {to}"), progress=progress_line("Copying"))
+    catalogue = face.open(warn=False)
+    report = back_up(catalogue, to, act=face.act(f"backup to {to}"), progress=progress_line("Copying"))
+    kept = f", {report.kept} there already" if report.kept else ""
     face.show(
         report,
-        f"Backed up to {report.to}: {report.copied} new files ({report.bytes / 1e6:.1f} MB), "
-        f"{report.kept} were there, all {report.verified} verified.",
+        f"Backed up to {report.to}: the catalogue, and {counted(report.copied, 'new file')} "
+        f"({report.bytes / 1e6:.1f} MB){kept}. Every one of {report.verified} was read back and is whole.",
     )
 
 
@@ -95,4 +108,4 @@ def restore(face: Face, source: Path, folder: Path) -> None:
     from archive.services.backup import restore as bring_back
 
     report = bring_back(source, folder, progress=progress_line("Copying"))
-    face.show(report, f"Restored to {report.to}: {report.copied} files, all verified.")
+    face.show(report, f"Restored to {report.to}: the catalogue and {counted(report.copied, 'file')}, all verified.")

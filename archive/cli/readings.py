@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.face import Face, Group, say
+from archive.cli.command import Group
+from archive.cli.face import Face, say
+from archive.cli.words import counted
 from archive.errors import InputError
-from archive.services import readings as service
+
+if TYPE_CHECKING:
+    from archive.services.readings import ImportReport
 
 readings = Group(
     "readings",
@@ -31,29 +36,36 @@ def readings_import(
 ) -> None:
     """Bring a file of readings in, whole or not at all; the same set again adds nothing.
 
+    FILE is CSV (sample, paper, ink_1, tint_1, pass_1, ..., lab_l, lab_a, lab_b) or CGATS text.
+
+    Example: inkchest readings import strip.csv --paper 'Oatleaf 120' --dry-run
+
     Example: inkchest readings import press.txt --paper 'Chalkroad 90' --ink CMYK_C=Ferrywake --ink CMYK_Y=Dockrope
     """
-    options = service.ImportOptions(
+    from archive.services.readings import ImportOptions, import_readings
+
+    options = ImportOptions(
         paper,
         tuple(_pair(text, "--ink") for text in inks),
         {ink: _pass(n) for ink, n in (_pair(p, "--pass") for p in passes)},
     )
     act = face.act(f"import readings from {file.name}", "import")
-    report = service.import_readings(face.open(), file, options, act, dry_run=dry_run)
+    report = import_readings(face.open(), file, options, act, dry_run=dry_run)
     for notice in report.notices[:20]:
         say(f"  doubtful: {notice}")
     if len(report.notices) > 20:
-        say(f"  and {len(report.notices) - 20} more doubtful cells (--json lists all)")
+        say(f"  and {len(report.notices) - 20} more (--json lists all)")
     face.show(report, lambda: _words(report))
 
 
-def _words(report: service.ImportReport) -> str:
-    would = "would be " if report.dry_run else ""
-    return (
-        f"{report.file}: {report.rows} rows, {report.added} {would}added, {report.known} known already; "
-        f"{report.bare_paper} of bare paper, {report.new_recipes} new recipes"
-        f" with {', '.join(report.inks) or 'no inks'} on {', '.join(report.papers)}."
-    )
+def _words(report: ImportReport) -> str:
+    added = f"{report.added} would be added" if report.dry_run else f"{report.added} added"
+    known = f", {report.known} known already" if report.known else ""
+    bare = f", {report.bare_paper} of them bare paper" if report.bare_paper else ""
+    inks = f"; {' and '.join(report.inks)}" if report.inks else ""
+    papers = f" on {' and '.join(report.papers)}" if report.papers else ""
+    recipes = f"; {counted(report.new_recipes, 'new recipe')}" if report.new_recipes else ""
+    return f"{report.file}: {counted(report.rows, 'row')}, {added}{bare}{known}{inks}{papers}{recipes}."
 
 
 def _pair(text: str, option: str) -> tuple[str, str]:
@@ -85,4 +97,7 @@ def readings_export(face: Face, file: Path, form: str | None, paper: str | None,
     chosen = form or ("csv" if file.suffix.lower() == ".csv" else "cgats")
     with face.read() as session:
         count = export_readings(session, file, chosen, paper=paper, ink=ink)
-    face.show({"file": str(file), "rows": count, "format": chosen}, f"Wrote {count} rows to {file} ({chosen}).")
+    face.show(
+        {"file": str(file), "rows": count, "format": chosen},
+        f"Wrote {counted(count, 'row')} to {file} as {chosen.upper()}.",
+    )

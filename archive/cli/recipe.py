@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import click
 
-from archive.cli.face import Face, Group, table
+from archive.cli.command import Group, limit_option
+from archive.cli.face import Face, table
 from archive.services.recipe_list import list_recipes
 
 recipe = Group(
     "recipe",
-    help="List the ways colours were made, and what was put over what.\n\n"
+    help="List what was printed over what, and how often.\n\n"
     "Example: inkchest recipe list --ink Ferrywake --over Dockrope",
 )
 
@@ -18,7 +19,7 @@ recipe = Group(
 @click.option("--ink", metavar="INK", help="With this ink.")
 @click.option("--over", metavar="INK", help="Printed over this one.")
 @click.option("--paper", metavar="PAPER", help="On this paper.")
-@click.option("--limit", type=click.IntRange(1), default=100, show_default=True, metavar="N")
+@limit_option(100, "ink sets")
 @click.pass_obj
 def recipe_list(face: Face, ink: str | None, over: str | None, paper: str | None, limit: int) -> None:
     """List ink sets in printing order: how many recipes, swatches and works hold each.
@@ -35,6 +36,6 @@ def recipe_list(face: Face, ink: str | None, over: str | None, paper: str | None
                 [[" then ".join(each.inks), each.paper, each.recipes, each.swatches, each.works] for each in found],
             )
             if found
-            else "Never, as far as the archive knows."
+            else "None, as far as the archive knows."
         ),
     )

@@ -2,35 +2,77 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import click
 
-from archive.cli.face import Face, Group, say, table
+from archive.cli.blocks import painted
+from archive.cli.command import Command, Group, ask, yes_option
+from archive.cli.face import Face, say, table
+from archive.cli.words import counted, fact_words, plural
 from archive.services import bin as bins
 from archive.services import records
-from archive.services.kinds import Field, Kind, kind_of
+from archive.services.kinds import Field, Kind, kind_of, with_article
+
+_HELP = {
+    "ink": "Keep inks: the colourants, by the names the workshop gives them.",
+    "machine": "Keep machines: the presses, and how many drums they take.",
+    "drum": "Keep drums: the cylinders, their ink, the machines they fit, where they are.",
+    "filling": "Keep fillings: what is in a drum since when, a batch or a mix.",
+    "paper": "Keep papers: shade, weight, lot, sheets left.",
+    "person": "Keep people: who made, printed, own or remember a work.",
+    "place": "Keep places: rooms, shelves, chests, drawers, boxes.",
+    "work": "Keep works: posters, zines, books.",
+    "variant": "Keep variants: one colourway, paper or state of a work.",
+    "copy": "Keep copies: one physical sheet or book, and where it is.",
+    "appearance": "Say what is on a copy, and where: a side, a page, a part of the sheet.",
+    "file": "Keep note of the files a job was made from, and where they lie.",
+    "run": "Write printings down: variant, day, machine, settings, sheets.",
+    "picture": "Add photos and scans of copies, and look them up.",
+}
+# what is added and edited in the examples: (a name or ref as it is typed, options of add, options of edit)
+_EXAMPLES = {
+    "ink": ("Ferrywake", "--looks '#2a5ea8'", "--no-in-house"),
+    "machine": ("Upstairs", "--drums 2", "--note 'feeds thick sheets badly'"),
+    "drum": ("7", "--ink Ferrywake --machine Upstairs --position 1", "--state away"),
+    "filling": ("F-7", "--drum 7 --since 2024-05-01 --mix Ferrywake=3 --mix Sootwell=1", "--until 2024-11-30"),
+    "paper": ("'Oatleaf 120'", "--shade off-white --gsm 120 --sheets-left 800", "--sheets-left 650"),
+    "person": ("'Wren Tallow'", "--note 'printed here from 2004'", "--rename 'Wren Tallow-Grebe'"),
+    "place": ("'Storeroom / Plan chest 2 / drawer 5'", "--kind drawer", "--state checked"),
+    "work": ("QA-0042", "--title 'Nine Tides'", "--date 'about 1998'"),
+    "variant": ("QA-0042b", "--work QA-0042 --name green", "--name 'on grey'"),
+    "copy": ("QA-0042/1", "--of QA-0042 --place 'drawer 5' --role reference", "--whereabouts lent --until 2025-03-31"),
+    "appearance": ("UID", "--copy QA-0014/1 --variant QA-0003a --role test --region 0,0,50,100", "--page 4"),
+    "file": ("UID", "--variant QA-0042a --name tides_blue.tif --lies-at 'grey disk'", "--ink Ferrywake"),
+    "run": ("R-042a", "--variant QA-0042a", "--good 118 --spoiled 9"),
+    "picture": ("tides.jpg", "", "--copy QA-0042/1"),
+}
+_LABELS = {"name": "NAME", "number": "NUMBER", "path": "NAME", "uid": "UID"}
+_METAVARS = {"whole": "N", "number": "NUMBER", "box": "X,Y,W,H", "day": "DAY", "date": "WHEN", "text": "TEXT"}
+_NEEDS_NAME = ("ink", "machine", "drum", "paper", "person", "place")
+# facts that a list leaves out: they are seen in `show`, and a place's path says what it is in
+_NOT_LISTED = {"note", "title-kind", "date-basis", "in", "lightest-tint", "closing-tint", "grain", "lot"}
 
 
 def group_for(noun: str) -> Group:
     """Return the commands for a kind of record."""
     kind = kind_of(noun)
-    group = Group(noun, help=f"{kind.help}\n\nExample: inkchest {noun} list")
-    group.add_command(_add(kind))
-    group.add_command(_list(kind))
-    group.add_command(_show(kind))
-    group.add_command(_edit(kind))
-    group.add_command(_remove(kind))
+    group = Group(noun, help=f"{_HELP[noun]}\n\nExample: inkchest {noun} list")
+    for make in (_add, _list, _show, _edit, _remove):
+        group.add_command(make(kind))
     return group
 
 
-def record_options(kind: Kind, *, adding: bool = True, leave_out: tuple[str, ...] = ()) -> Callable[[Any], Any]:
-    """Return the decorator that gives a command an option for each field of a kind."""
+def record_options(
+    kind: Kind, *, adding: bool = True, only: Sequence[str] = (), leave_out: Sequence[str] = ()
+) -> Callable[[Any], Any]:
+    """Return the decorator that gives a command an option for each field of a kind, or for those named."""
 
     def decorate(function: Any) -> Any:
-        for item in reversed(kind.fields):
-            if item.name not in leave_out and (adding or not item.column.startswith("@")):
+        named = only or [item.name for item in kind.fields if item.name not in leave_out]
+        for item in [kind.field(name) for name in reversed(named)]:
+            if adding or not item.column.startswith("@"):
                 function = _option(item)(function)
         return function
 
@@ -42,8 +84,9 @@ def _option(item: Field) -> Any:
     if item.type == "flag":
         return click.option(f"--{name}/--no-{name}", default=None, help=item.help)
     if item.type in ("things", "parts"):
-        return click.option(f"--{name}", multiple=True, metavar=item.kind.upper(), help=item.help)
-    metavar = "|".join(item.choices) if item.choices else (item.kind or item.type).upper()
+        part = {"person": "NAME=PART", "ink": "INK=PARTS"}.get(item.kind, item.kind.upper())
+        return click.option(f"--{name}", multiple=True, metavar=part, help=item.help)
+    metavar = "|".join(item.choices) or item.kind.upper() or _METAVARS[item.type]
     return click.option(f"--{name}", metavar=metavar, help=item.help)
 
 
@@ -52,13 +95,13 @@ def given_values(values: dict[str, Any]) -> dict[str, Any]:
     return {name.replace("_", "-"): value for name, value in values.items() if value not in (None, ())}
 
 
-def _label(kind: Kind, *, required: bool) -> Any:
-    metavar = {"name": "NAME", "number": "NUMBER", "path": "NAME"}.get(kind.label, "REF")
-    return click.argument("label", metavar=metavar if required else f"[{metavar}]", required=required)
+def _label(kind: Kind) -> str:
+    return _LABELS.get(kind.label, "REF")
 
 
-def _needs_label(kind: Kind) -> bool:
-    return kind.noun in ("ink", "machine", "drum", "paper", "person", "place")
+def _command(name: str, function: Any, words: str, example: str) -> click.Command:
+    taken: list[click.Parameter] = list(reversed(getattr(function, "__click_params__", [])))
+    return Command(name, callback=function, params=taken, help=f"{words}\n\nExample: inkchest {example}")
 
 
 def _add(kind: Kind) -> click.Command:
@@ -69,11 +112,17 @@ def _add(kind: Kind) -> click.Command:
         face.show(record, lambda: f"Added {kind.noun} {record.label}.")
 
     function = record_options(kind)(add)
+    needs = kind.noun in _NEEDS_NAME
     if kind.label != "uid":
-        function = _label(kind, required=_needs_label(kind))(function)
-    return Group.command_class(
-        "add", callback=function, params=_taken(function), help=f"Add {_an(kind.noun)}.\n\nExample: {_example(kind)}"
-    )
+        metavar = _label(kind) if needs else f"[{_label(kind)}]"
+        function = click.argument("label", metavar=metavar, required=needs)(function)
+    return _command("add", function, f"Add {with_article(kind.noun)}.", _add_example(kind))
+
+
+def _add_example(kind: Kind) -> str:
+    name, adding, _ = _EXAMPLES[kind.noun]
+    named = f" {name}" if kind.noun in _NEEDS_NAME else ""
+    return f"{kind.noun} add{named} {adding}".strip()
 
 
 def _list(kind: Kind) -> click.Command:
@@ -83,9 +132,7 @@ def _list(kind: Kind) -> click.Command:
             found = records.list_records(session, kind.noun)
         face.show(found, lambda: _as_table(kind, found))
 
-    return Group.command_class(
-        "list", callback=list_, help=f"List every {kind.noun}.\n\nExample: inkchest {kind.noun} list --json"
-    )
+    return _command("list", list_, f"List all {plural(kind.noun)}.", f"{kind.noun} list")
 
 
 def _show(kind: Kind) -> click.Command:
@@ -95,35 +142,32 @@ def _show(kind: Kind) -> click.Command:
             found = records.show_record(session, kind.noun, ref)
         face.show(found, lambda: in_lines(found))
 
-    function = click.argument("ref", metavar="REF")(show)
-    return Group.command_class(
-        "show",
-        callback=function,
-        params=_taken(function),
-        help=f"Show one {kind.noun}, by name, ref or uid.\n\nExample: inkchest {kind.noun} show REF",
-    )
+    function = click.argument("ref", metavar=_label(kind))(show)
+    return _command("show", function, f"Show one {kind.noun}.", f"{kind.noun} show {_EXAMPLES[kind.noun][0]}")
 
 
 def _edit(kind: Kind) -> click.Command:
     @click.pass_obj
-    def edit(face: Face, /, ref: str, rename: str | None, seen: tuple[str, ...], **values: Any) -> None:
+    def edit(face: Face, /, ref: str, seen: tuple[str, ...], rename: str | None = None, **values: Any) -> None:
         pairs = dict(_pair(text) for text in seen)
         with face.write(f"edit {kind.noun} {ref}") as session:
             record = records.edit_record(session, kind.noun, ref, given_values(values), seen=pairs, new_label=rename)
         face.show(record, lambda: in_lines(record))
 
-    function = record_options(kind, adding=False)(edit)
     function = click.option(
-        "--seen", multiple=True, metavar="FIELD=VALUE", help="What the field held when you looked; refused if changed."
-    )(function)
-    function = click.option("--rename", metavar="NEW", help="Its new name or ref.")(function)
-    function = click.argument("ref", metavar="REF")(function)
-    return Group.command_class(
-        "edit",
-        callback=function,
-        params=_taken(function),
-        help=f"Change facts of {_an(kind.noun)}.\n\nExample: inkchest {kind.noun} edit REF --note 'seen again'",
-    )
+        "--seen",
+        multiple=True,
+        metavar="FIELD=VALUE",
+        help="What the field held when you looked; refused, with both values, if somebody changed it since.",
+    )(edit)
+    if kind.label != "uid":
+        words = "name" if _label(kind) == "NAME" else _label(kind).lower()
+        function = click.option("--rename", metavar=_label(kind), help=f"Its new {words}.")(function)
+    function = record_options(kind, adding=False)(function)
+    function = click.argument("ref", metavar=_label(kind))(function)
+    name, _, editing = _EXAMPLES[kind.noun]
+    words = f"Change facts of {with_article(kind.noun)}; '' empties one."
+    return _command("edit", function, words, f"{kind.noun} edit {name} {editing}")
 
 
 def _remove(kind: Kind) -> click.Command:
@@ -131,66 +175,48 @@ def _remove(kind: Kind) -> click.Command:
     def remove(face: Face, ref: str) -> None:
         with face.write(f"remove {kind.noun} {ref}") as session:
             gone = bins.remove_record(session, kind.noun, ref)
-        face.show(
-            gone,
-            lambda: (
-                "In the bin: "
-                + ", ".join(f"{each.noun} {each.label}" for each in gone)
-                + ". `inkchest undo` brings it back."
-            ),
-        )
+        face.show(gone, lambda: f"In the bin: {gone_words(gone)}. `inkchest undo` brings all of it back.")
 
-    function = click.argument("ref", metavar="REF")(remove)
-    return Group.command_class(
-        "remove",
-        callback=function,
-        params=_taken(function),
-        help=f"Put {_an(kind.noun)} in the bin, with what belongs to it.\n\nExample: inkchest {kind.noun} remove REF",
-    )
+    function = click.argument("ref", metavar=_label(kind))(remove)
+    words = f"Put {with_article(kind.noun)} in the bin, with what belongs to it."
+    return _command("remove", function, words, f"{kind.noun} remove {_EXAMPLES[kind.noun][0]}")
 
 
-def _taken(function: Any) -> list[click.Parameter]:
-    """Return the parameters that click's decorators left on a function, first declared first."""
-    found: list[click.Parameter] = list(reversed(getattr(function, "__click_params__", [])))
-    return found
+def gone_words(gone: Sequence[bins.Binned]) -> str:
+    """Return what went to the bin together: the first by name, what went with it by number."""
+    first = gone[0]
+    head = f"{first.noun} {first.label}"
+    counts: dict[str, int] = {}
+    for each in gone:
+        if each is not first:
+            counts[each.noun] = counts.get(each.noun, 0) + 1
+    more = [
+        f"{number} more {noun if number == 1 else plural(noun)}" if noun == first.noun else counted(number, noun)
+        for noun, number in counts.items()
+    ]
+    return head + (f", with {', '.join(more)}" if more else "")
 
 
 def _pair(text: str) -> tuple[str, str]:
-    name, _, value = text.partition("=")
+    name, sign, value = text.partition("=")
+    if not sign:
+        raise click.BadParameter(f"{text!r} is no pair. Write FIELD=VALUE.", param_hint="--seen")
     return name.strip(), value.strip()
-
-
-def _an(noun: str) -> str:
-    return f"an {noun}" if noun[0] in "aeiou" else f"a {noun}"
-
-
-def _example(kind: Kind) -> str:
-    examples = {
-        "ink": "inkchest ink add Ferrywake --looks '#2a5ea8'",
-        "machine": "inkchest machine add Upstairs",
-        "drum": "inkchest drum add 7 --ink Ferrywake --fits Upstairs --machine Upstairs --position 1",
-        "filling": "inkchest filling add --drum 7 --since 2024-05-01 --mix Ferrywake=3 --mix Sootwell=1",
-        "paper": "inkchest paper add 'Oatleaf 120' --shade off-white --gsm 120 --sheets-left 800",
-        "person": "inkchest person add 'Wren Tallow'",
-        "place": "inkchest place add 'Storeroom / Plan chest 2 / drawer 5'",
-        "copy": "inkchest copy add --of QA-0042 --place 'drawer 5' --role reference",
-        "appearance": "inkchest appearance add --copy QA-0014/1 --variant QA-0003a --role test --region 0,0,50,100",
-        "file": "inkchest file add --variant QA-0042a --name tides_blue.tif --lies-at 'grey disk'",
-    }
-    return examples.get(kind.noun, f"inkchest {kind.noun} add")
 
 
 def _as_table(kind: Kind, found: list[records.Record]) -> str:
     if not found:
-        return f"No {kind.noun} yet. {_example(kind)}"
+        add = "picture add FILES" if kind.noun == "picture" else _add_example(kind)
+        return f"No {kind.noun} yet. Add one: inkchest {add}"
     filled = [
         item.name
         for item in kind.fields
-        if item.name not in ("name", "note")
+        if item.name not in _NOT_LISTED
+        and (kind.noun, item.name) != ("place", "name")  # its path ends with it
         and any(record.facts.get(item.name) not in (None, "", [], False) for record in found)
     ]
     head = kind.label if kind.label != "path" else "place"
-    rows = [[record.label, *(words_for(record.facts.get(name)) for name in filled)] for record in found]
+    rows = [[record.label, *(fact_words(record.facts.get(name)) for name in filled)] for record in found]
     return table([head, *filled], rows)
 
 
@@ -198,27 +224,16 @@ def in_lines(record: records.Record) -> str:
     """Return a record with a line for each fact that is known."""
     lines = [f"{record.noun} {record.label}"]
     for name, value in record.facts.items():
-        text = words_for(value)
-        if text != "":
-            lines.append(f"  {name}: {text}")
-    lines.append(f"  uid: {record.uid}")
+        if (text := fact_words(value)) and text != record.label:
+            lines.append(f"  {name.replace('-', ' ')}: {text}{_looks(name, text)}")
+    if record.label != record.uid:
+        lines.append(f"  uid: {record.uid}")
     return "\n".join(lines)
 
 
-def words_for(value: Any) -> str:
-    """Return a fact as a person reads it; the unknown is empty."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return f"{value:g}"
-    if isinstance(value, dict):
-        name, extra = list(value.values())
-        return f"{name} ({extra:g})" if isinstance(extra, float) else f"{name} ({extra})"
-    if isinstance(value, list):
-        return ", ".join(words_for(each) for each in value)
-    return str(value)
+def _looks(name: str, text: str) -> str:
+    is_hex = name == "looks" and len(text) == 7 and text.startswith("#")
+    return f"  {painted(text, 8)}" if is_hex and painted(text, 8) else ""
 
 
 copy = group_for("copy")
@@ -234,8 +249,8 @@ person = group_for("person")
 
 
 @person.command("forget")
-@click.argument("name")
-@click.option("--yes", is_flag=True, help="Do not ask.")
+@click.argument("name", metavar="NAME")
+@yes_option
 @click.pass_obj
 def person_forget(face: Face, name: str, yes: bool) -> None:
     """Take a person's name out of the archive, the history included. It cannot be undone.
@@ -244,9 +259,8 @@ def person_forget(face: Face, name: str, yes: bool) -> None:
     """
     from archive.services.people import forget_person
 
-    if not yes:
-        click.confirm(f"Forget {name} everywhere, for good?", abort=True, err=True)
+    ask(f"Forget {name} everywhere, for good?", yes=yes)
     with face.write("forget a person", "forget") as session:
         count = forget_person(session, name)
+    face.show({"mentions": count}, f"Forgotten: {counted(count, 'mention')} taken out.")
     say("Backups made before still hold the name: make a new one and destroy the old.")
-    face.show({"places": count}, f"Forgotten in {count} places.")

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
-from archive.cli.blocks import block
-from archive.cli.face import Face, Group
+from archive.cli.blocks import beside, block, hex_of, shows_colour
+from archive.cli.command import Group, limit_option
+from archive.cli.face import Face
+from archive.cli.words import counted, lab_words
 from archive.errors import InputError
 from archive.services import bin as bins
-from archive.services import swatches
+from archive.services import swatch_list as swatch_book
+
+if TYPE_CHECKING:
+    from archive.services.swatches import SwatchReading
 
 swatch = Group(
     "swatch",
@@ -17,7 +24,7 @@ swatch = Group(
 
 
 @swatch.command("read")
-@click.argument("picture")
+@click.argument("picture", metavar="PICTURE")
 @click.option("--at", required=True, metavar="X,Y", help="Where, in pixels of the upright picture.")
 @click.option("--radius", "radius_mm", type=float, metavar="MM", help="Radius in millimetres; needs --width-mm.")
 @click.option("--radius-px", type=float, metavar="N", help="Radius in pixels (start: 1 in 100 of the picture's width).")
@@ -34,6 +41,8 @@ def swatch_read(
 
     Example: inkchest swatch read tides.jpg --at 640,420 --radius-px 12
     """
+    from archive.services import swatches  # here, so that lists load no numbers' library
+
     x, y = _point(at)
     catalogue = face.open()
     with catalogue.read() as session:
@@ -43,7 +52,7 @@ def swatch_read(
     if inks is not None:
         with catalogue.write(face.act(f"swatch on picture {picture}")) as session:
             reading = swatches.save_swatch(session, picture, region, reading, inks, paper)
-    face.show(reading, lambda: _reading_line(reading))
+    face.show(reading, lambda: _reading_lines(reading))
 
 
 def _point(text: str) -> tuple[float, float]:
@@ -54,20 +63,22 @@ def _point(text: str) -> tuple[float, float]:
     return x, y
 
 
-def _reading_line(reading: swatches.SwatchReading) -> str:
-    lab = " ".join(f"{part:.1f}" for part in reading.lab)
-    kept = f", kept as swatch {reading.swatch}" if reading.swatch else ""
-    return (
-        f"{block(reading.lab, 8)}  Lab {lab}, spread {reading.spread:.1f}, known to ± {reading.uncertainty:.1f}"
-        f" ({'; '.join(reading.flags)}){kept}"
-    )
+def _reading_lines(reading: SwatchReading) -> str:
+    screen = "" if shows_colour() else f"{hex_of(reading.lab)}, "
+    lines = [
+        f"{screen}Lab {lab_words(reading.lab)}, known to ± {reading.uncertainty:.1f}",
+        f"spread across the patch {reading.spread:.1f}; {'; '.join(reading.flags)}",
+    ]
+    if reading.swatch:
+        lines.append(f"kept as swatch {reading.swatch}")
+    return "\n".join(beside([reading.lab], lines))
 
 
 @swatch.command("list")
 @click.option("--ink", metavar="INK", help="With this ink.")
 @click.option("--over", metavar="INK", help="Printed over this one.")
 @click.option("--paper", metavar="PAPER", help="On this paper.")
-@click.option("--limit", type=click.IntRange(1), default=50, show_default=True, metavar="N")
+@limit_option(50, "swatches")
 @click.pass_obj
 def swatch_list(face: Face, ink: str | None, over: str | None, paper: str | None, limit: int) -> None:
     """List swatches with their inks in printing order and their colour.
@@ -75,23 +86,33 @@ def swatch_list(face: Face, ink: str | None, over: str | None, paper: str | None
     Example: inkchest swatch list --ink Ferrywake --over Dockrope
     """
     with face.read() as session:
-        found = swatches.list_swatches(session, ink=ink, over=over, paper=paper, limit=limit)
-    if face.as_json or not found:
-        face.show(found, "No such swatch yet.")
-        return
-    for each in found:
-        click.echo(_summary_line(each))
+        found = swatch_book.list_swatches(session, ink=ink, over=over, paper=paper, limit=limit)
+    face.show(found, lambda: "\n".join(_summary_line(each) for each in found) or "No such swatch yet.")
 
 
-def _summary_line(each: swatches.SwatchSummary) -> str:
-    lab = " ".join(f"{part:5.1f}" for part in each.lab) if each.lab else "not measured"
-    patch = f"{block(each.lab, 8)}  " if each.lab else ""
+def _summary_line(each: swatch_book.SwatchSummary) -> str:
+    lab = " ".join(f"{part:5.1f}" for part in each.lab) if each.lab else "not measured     "
+    patch = block(each.lab) if each.lab else " " * 8
     name = f' "{each.name}"' if each.name else ""
-    return f"{patch}{lab}  {each.inks} on {each.paper}{name}  {each.uid}"
+    return f"{patch}  {lab}  {each.inks} on {each.paper or 'a paper not told'}{name}  {each.uid}"
+
+
+def _summary_lines(each: swatch_book.SwatchSummary) -> str:
+    lines = [f"{each.inks}, on {each.paper or 'a paper not told'}"]
+    if each.lab is None:
+        lines.append("not measured")
+    else:
+        facts = (each.method, each.condition, each.measured_on, counted(each.readings, "reading"))
+        screen = "" if shows_colour() else f"{hex_of(each.lab)}, "
+        lines.append(f"{screen}Lab {lab_words(each.lab)} ({', '.join(fact for fact in facts if fact)})")
+    called = f'called "{each.name}", ' if each.name else ""
+    sample = f", sample {each.sample}" if each.sample else ""
+    lines.append(f"{called}swatch {each.uid}{sample}")
+    return "\n".join(beside([each.lab] if each.lab else [], lines))
 
 
 @swatch.command("show")
-@click.argument("uid")
+@click.argument("uid", metavar="UID")
 @click.pass_obj
 def swatch_show(face: Face, uid: str) -> None:
     """Show one swatch.
@@ -99,13 +120,13 @@ def swatch_show(face: Face, uid: str) -> None:
     Example: inkchest swatch show UID
     """
     with face.read() as session:
-        found = swatches.show_swatch(session, uid)
-    face.show(found, lambda: _summary_line(found))
+        found = swatch_book.show_swatch(session, uid)
+    face.show(found, lambda: _summary_lines(found))
 
 
 @swatch.command("name")
-@click.argument("uid")
-@click.argument("name")
+@click.argument("uid", metavar="UID")
+@click.argument("name", metavar="NAME")
 @click.pass_obj
 def swatch_name(face: Face, uid: str, name: str) -> None:
     """Give a swatch's colour a name of your own, for `match colour NAME`.
@@ -113,14 +134,14 @@ def swatch_name(face: Face, uid: str, name: str) -> None:
     Example: inkchest swatch name UID 'tide green'
     """
     with face.write(f"name a swatch {name}") as session:
-        found = swatches.name_swatch(session, uid, name)
-    face.show(found, lambda: _summary_line(found))
+        found = swatch_book.name_swatch(session, uid, name)
+    face.show(found, lambda: _summary_lines(found))
 
 
 @swatch.command("measure")
-@click.argument("uid")
-@click.option("--lab", required=True, metavar="L,A,B", help="The reading, D50, 2 degrees.")
-@click.option("--method", default="instrument", metavar="instrument|eye", help="How it was read.")
+@click.argument("uid", metavar="UID")
+@click.option("--lab", required=True, metavar="L,A,B", help="The reading (D50, 2°).")
+@click.option("--method", default="instrument", show_default=True, metavar="instrument|eye", help="How it was read.")
 @click.option("--condition", metavar="M0..M3", help="Measurement condition.")
 @click.option("--instrument", metavar="NAME", help="The instrument.")
 @click.option("--on", "measured_on", metavar="DAY", help="When (today when left out).")
@@ -131,13 +152,15 @@ def swatch_measure(face: Face, /, uid: str, lab: str, **facts: object) -> None:
 
     Example: inkchest swatch measure UID --lab 48.5,41.9,37.4 --condition M1
     """
+    from archive.services import swatches  # as above
+
     with face.write(f"measure swatch {uid}") as session:
         found = swatches.measure_again(session, uid, lab, dict(facts))
-    face.show(found, lambda: _summary_line(found))
+    face.show(found, lambda: _summary_lines(found))
 
 
 @swatch.command("remove")
-@click.argument("uid")
+@click.argument("uid", metavar="UID")
 @click.pass_obj
 def swatch_remove(face: Face, uid: str) -> None:
     """Put a swatch in the bin, with its readings.
@@ -145,5 +168,8 @@ def swatch_remove(face: Face, uid: str) -> None:
     Example: inkchest swatch remove UID
     """
     with face.write(f"remove swatch {uid}") as session:
-        gone = bins.remove_row(session, swatches.swatch_called(session, uid))
-    face.show({"removed": gone}, f"In the bin: the swatch and {gone - 1} readings. `inkchest undo` brings them back.")
+        gone = bins.remove_row(session, swatch_book.swatch_called(session, uid))
+    face.show(
+        {"removed": gone},
+        f"In the bin: the swatch, with {counted(gone - 1, 'reading')}. `inkchest undo` brings all of it back.",
+    )

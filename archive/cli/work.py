@@ -1,89 +1,125 @@
-"""Works and their variants, entered in one go."""
+"""Works and their variants, entered in one go.
+
+What reads pictures is imported by the commands that do: a list needs no numbers' library.
+"""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from archive.cli.face import Face, say
-from archive.cli.records import given_values, group_for, record_options
-from archive.services import works
+from archive.cli.records import given_values, group_for, in_lines, record_options
+from archive.cli.words import fact_words
 from archive.services.kinds import kind_of
-from archive.services.lookup import find_record
-from archive.services.told import read_told
+
+if TYPE_CHECKING:
+    from archive.services.work_cards import WorkCard
 
 work = group_for("work")
 variant = group_for("variant")
+_WORK = kind_of("work")
+_AFTER_PLACE = ("date", "maker", "kind")
 
 
 @work.command("add")
-@click.argument("ref", required=False)
-@record_options(kind_of("work"))
+@click.argument("ref", required=False, metavar="[REF]")
+@record_options(_WORK, only=("title",))
 @click.option("--inks", default="", metavar="WORDS", help='The inks as they are told: "blue? over yellow, about half".')
 @click.option("--paper", metavar="PAPER", help="The paper.")
+@click.option(
+    "--picture",
+    "pictures",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A photo of it; say it again for each.",
+)
 @click.option("--place", metavar="PLACE", help="Where the sheet lies; made when it is new.")
+@record_options(_WORK, only=_AFTER_PLACE)
+@click.option("--said-by", metavar="NAME", help="Who tells the inks.")
 @click.option("--role", metavar="ROLE", help="What the sheet is for: good to print, trial, reference, leftover.")
 @click.option("--edition", default="", metavar="TEXT", help="The edition wording on the sheet.")
 @click.option("--side", default="front", metavar="SIDE", help="What the picture shows: front, back, page, spread.")
-@click.option("--said-by", metavar="NAME", help="Who tells the inks.")
-@click.option("--picture", "pictures", multiple=True, type=click.Path(path_type=Path), metavar="FILE")
+@record_options(_WORK, leave_out=("title", *_AFTER_PLACE))
 @click.pass_obj
 def work_add(face: Face, /, ref: str | None, **given: Any) -> None:
     """Add a work in one go. Three facts are enough; a ref is given to it when you name none.
 
     Example: inkchest work add --title 'Nine Tides' --inks 'blue? over yellow, about half' --picture tides.jpg
+
+    Example: inkchest work add --inks 'Ferrywake 60 % over Dockrope' --paper 'Oatleaf 120' --place 'drawer 5'
     """
+    from archive.services.works import NewWork, add_work
+
     extra = {name: given.pop(name) for name in ("inks", "paper", "place", "role", "edition", "side", "said_by")}
     pictures = tuple(given.pop("pictures"))
-    new = works.NewWork(ref=ref, facts=given_values(given), pictures=pictures, **extra)
-    card = works.add_work(face.open(), new, face.act(f"add work {ref or given.get('title') or ''}".strip()))
-    face.show(card, lambda: f"Added work {card.record.label}.")
+    new = NewWork(ref=ref, facts=given_values(given), pictures=pictures, **extra)
+    card = add_work(face.open(), new, face.act(f"add work {ref or given.get('title') or ''}".strip()))
+    face.show(card, lambda: f"Added work {_named(card)}.")
     for note in card.notes:
         say(f"  {note}")
 
 
+def _named(card: WorkCard) -> str:
+    title = card.record.facts.get("title")
+    return card.record.label + (f", {title}" if title else "")
+
+
 @work.command("show")
-@click.argument("ref")
+@click.argument("ref", metavar="REF")
 @click.pass_obj
 def work_show(face: Face, ref: str) -> None:
     """Show a work with its variants, inks, copies, runs and pictures.
 
     Example: inkchest work show QA-0042
     """
+    from archive.services.work_cards import work_card
+
     with face.read() as session:
-        card = works.work_card(session, ref)
+        card = work_card(session, ref)
     face.show(card, lambda: "\n".join(_card_lines(card)))
 
 
-def _card_lines(card: works.WorkCard) -> list[str]:
-    from archive.cli.records import in_lines, words_for
-
+def _card_lines(card: WorkCard) -> list[str]:
     lines = [in_lines(card.record)]
     for each in card.variants:
-        paper = f" on {each['paper']}" if each["paper"] else ""
-        name = f" {each['name']}" if each["name"] else ""
+        name = f" ({each['name']})" if each["name"] else ""
+        paper = f", on {each['paper']}" if each["paper"] else ""
         lines.append(f"  variant {each['ref']}{name}: {each['inks'] or 'no inks told'}{paper}")
         if each["words"]:
             lines.append(f'    as told: "{each["words"]}"')
-    for each in card.copies:
-        facts = [words_for(each[name]) for name in ("role", "edition", "place", "whereabouts") if each[name]]
-        lines.append(f"  copy {each['ref']}: {', '.join(facts)}")
-    for each in card.runs:
-        facts = [
-            f"{name} {words_for(each[name])}"
-            for name in ("printed_on", "machine", "density", "speed", "screen", "good")
-            if each[name] not in (None, "")
-        ]
-        lines.append(f"  run {each['ref']}: {', '.join(facts)}")
-    lines += [f"  picture {each['name']} ({each['uid']})" for each in card.pictures]
+    lines += [f"  copy {each['ref']}: {_copy_facts(each)}" for each in card.copies]
+    lines += [f"  run {each['ref']}: {_run_facts(each)}" for each in card.runs]
+    lines += [f"  picture {each['name']}" for each in card.pictures]
     return lines
 
 
+def _copy_facts(each: dict[str, Any]) -> str:
+    """Return what tells a copy apart; that it is here goes without saying when a place is named."""
+    whereabouts = each["whereabouts"] if each["whereabouts"] != "here" or not each["place"] else ""
+    facts = (each["role"], each["edition"], each["place"], whereabouts, each["person"])
+    return ", ".join(dict.fromkeys(fact_words(fact) for fact in facts if fact)) or "nothing known of it yet"
+
+
+def _run_facts(each: dict[str, Any]) -> str:
+    facts = [
+        each["printed_on"],
+        each["machine"] and f"on {each['machine']}",
+        *(f"{name} {fact_words(each[name])}" for name in ("density", "speed") if each[name] is not None),
+        each["screen"] and f"{each['screen']} screen",
+        each["good"] is not None and f"{each['good']} good",
+        each["spoiled"] is not None and f"{each['spoiled']} spoiled",
+        each["person"] and f"by {each['person']}",
+    ]
+    return ", ".join(fact for fact in facts if fact) or "nothing known of it yet"
+
+
 @variant.command("tell")
-@click.argument("ref")
-@click.argument("words")
+@click.argument("ref", metavar="REF")
+@click.argument("words", metavar="WORDS")
 @click.option("--paper", metavar="PAPER", help="The paper.")
 @click.option("--said-by", metavar="NAME", help="Who says so.")
 @click.pass_obj
@@ -92,12 +128,16 @@ def variant_tell(face: Face, ref: str, words: str, paper: str | None, said_by: s
 
     Example: inkchest variant tell QA-0042 'Ferrywake 60 % over Dockrope' --said-by 'Wren Tallow'
     """
+    from archive.services import work_cards, works
+    from archive.services.lookup import find_record
+    from archive.services.told import read_told
+
     with face.write(f"tell the inks of {ref}") as session:
         found = find_record(session, "variant", ref)
         told = read_told(words, known_inks=works.ink_names(session))
-        paper_id = find_record(session, "paper", paper).id if paper else works.paper_of(session, found)
+        paper_id = find_record(session, "paper", paper).id if paper else work_cards.paper_of(session, found)
         notes = works.tell_variant(session, found, told, paper_id, said_by=said_by)
-        card = works.variant_facts(session, found)
+        card = work_cards.variant_facts(session, found)
     face.show(card, lambda: f"variant {card['ref']}: {card['inks']}")
     for note in notes[1:]:
         say(f"  {note}")

@@ -1,0 +1,202 @@
+"""The promise of the command line, written down: every command once, the keys of its JSON, a piece of its text.
+
+A dict is an object with exactly these keys; a list of one is an array of such objects with at least one in it;
+`...` is any value. Keys may be added here, never taken away or renamed.
+"""
+
+from __future__ import annotations
+
+import shlex
+from dataclasses import dataclass
+from typing import Any
+
+
+def keys(names: str, **inside: Any) -> dict[str, Any]:
+    """Return an object's form from the names of its keys."""
+    return {**dict.fromkeys(names.split(), ...), **inside}
+
+
+INK = keys("id uid name kind in_house looks lightest_tint closing_tint note")
+MACHINE = keys("id uid name drums in_house dpi note")
+DRUM = keys("id uid number ink state machine position fits note")
+FILLING = keys("id uid name ink drum since until batch person note", mix=[keys("name parts")])
+PAPER = keys("id uid name shade gsm lot grain coloured opacity sheets_left note")
+PERSON = keys("id uid name note")
+PLACE = keys("id uid ref name kind in state note")
+WORK = keys("id uid ref title title_kind kind date date_basis old_number maker note")
+VARIANT = keys("id uid ref work name kind note")
+COPY = keys("id uid ref role edition place whereabouts person until seen_on seen_by note")
+APPEARANCE = keys("id uid copy variant role page region")
+FILE = keys("id uid variant name lies_at checksum ink")
+RUN = keys("id uid ref variant printed_on machine density speed screen good spoiled waited_hours filling person note")
+PICTURE = keys("id uid name copy appearance note")
+TOLD_VARIANT = keys("uid ref name kind inks paper words")
+CARD = {
+    **WORK,
+    "maker": [keys("name role")],
+    "variants": [TOLD_VARIANT],
+    "copies": [COPY],
+    "pictures": [keys("uid name")],
+    "runs": [RUN],
+    "notes": ...,
+}
+NEW_CARD = {**CARD, "maker": ..., "copies": ..., "pictures": ..., "runs": ...}
+RUN_CARD = {**RUN, **keys("work taken_from_last notes")}
+GONE = [keys("noun uid label binned_at")]
+SWATCH = keys("id uid name sample paper inks lab method condition measured_on readings")
+CLAIM = keys("id uid field value basis by said_on words is_standing contradicted")
+SETTING = keys("key value start meaning")
+FOUND = keys("id uid ref title kind date inks papers places")
+INK_SET = keys("inks paper recipes swatches works")
+CHANGE = keys("id uid at by words kind added edits undone")
+OUTCOME = keys("file status picture copy paper notes", palette=[keys("lab share")])
+IMPORT = keys("file sets rows added known bare_paper new_recipes papers inks notices dry_run")
+COPIED = keys("to copied kept verified bytes")
+MATCH = keys(
+    "rank evidence aged delta_e_2000 uncertainty reprint verdict why_here lab in_words paper passes drum_changes "
+    "settings printable_now loaded why_not_now where_now work copy picture place swatch measured_on also notes",
+    layers=[keys("ink tint pass")],
+)
+MATCH_OF_WORK = {
+    **MATCH,
+    "layers": ...,
+    "settings": keys("machine density speed screen fillings"),
+    "work": keys("ref title"),
+}
+WANTED = keys("lab given relative_to_paper paper")
+ANSWER = {"wanted": WANTED, "out_of_reach": None, "left_out": [keys("what why")], "matches": [MATCH], "notes": ...}
+PICTURE_ANSWER = {
+    "palette": [keys("lab share")],
+    "paper": ...,
+    "paper_share": ...,
+    "read_on": ...,
+    "prints": [keys("work title picture distance")],
+    "same_design": ...,
+    "ink_sets": [keys("inks paper evidence mean worst passes machine printable_now loaded why_not_now")],
+}
+
+
+@dataclass(frozen=True)
+class Case:
+    """A command as it is typed, the form of its JSON, and what its text says.
+
+    `{desk}` is the folder with the files, `{swatch}`, `{appearance}`, `{file}` are the uids of the first of each.
+    """
+
+    typed: str
+    form: Any
+    says: str
+
+    @property
+    def words(self) -> list[str]:
+        """Return the parts of the command; a part with spaces stands in quotes."""
+        return shlex.split(self.typed)
+
+
+CASES = [
+    Case("start {desk}/new", keys("archive"), "An empty archive lies in"),
+    Case("match colour lab:52.3,-18.4,12.2", ANSWER, "Dockrope 100 %, then Ferrywake 60 %, on Oatleaf 120"),
+    Case("match picture {desk}/tides.jpg", PICTURE_ANSWER, "Ink sets that carry it"),
+    Case("find tides", [FOUND], "QA-0042  Nine Tides"),
+    Case("recipe list", [INK_SET], "Dockrope then Ferrywake"),
+    Case("work add --title Peel --inks 'blue? over Dockrope'", NEW_CARD, "Added work QA-0043, Peel."),
+    Case("work list", [WORK], "Nine Tides"),
+    Case("work show QA-0042", CARD, 'as told: "Ferrywake 60 % over Dockrope"'),
+    Case("work edit QA-0042 --date 'May 1999'", WORK, "date: May 1999"),
+    Case("work remove QA-0042", GONE, "In the bin: work QA-0042, with 1 variant"),
+    Case("variant add --work QA-0042 --name green", VARIANT, "Added variant QA-0042b."),
+    Case("variant list", [VARIANT], "QA-0042a"),
+    Case("variant show QA-0042a", VARIANT, "work: QA-0042"),
+    Case("variant edit QA-0042a --name blue", VARIANT, "name: blue"),
+    Case("variant remove QA-0042a", GONE, "In the bin: variant QA-0042a"),
+    Case("variant tell QA-0042 'Kilnsong over Dockrope'", TOLD_VARIANT, "variant QA-0042a: Dockrope"),
+    Case("copy add --of QA-0042 --place 'drawer 5'", COPY, "Added copy QA-0042/2."),
+    Case("copy list", [COPY], "QA-0042/1"),
+    Case("copy show QA-0042/1", COPY, "place: Storeroom / Plan chest 2 / drawer 5"),
+    Case("copy edit QA-0042/1 --whereabouts lent --until 2025-03-31", COPY, "whereabouts: lent"),
+    Case("copy remove QA-0042/1", GONE, "In the bin: copy QA-0042/1"),
+    Case("appearance add --copy QA-0042/1 --variant QA-0042a --role back", APPEARANCE, "Added appearance"),
+    Case("appearance list", [APPEARANCE], "QA-0042/1"),
+    Case("appearance show {appearance}", APPEARANCE, "role: front"),
+    Case("appearance edit {appearance} --region 0,0,50,100", APPEARANCE, "region: 0, 0, 0.5, 1"),
+    Case("appearance remove {appearance}", GONE, "In the bin: appearance"),
+    Case("picture add {desk}/loose.jpg --work QA-0042", [OUTCOME], "loose.jpg of QA-0042/1"),
+    Case("picture list", [PICTURE], "tides.jpg"),
+    Case("picture show tides.jpg", PICTURE, "copy: QA-0042/1"),
+    Case("picture edit tides.jpg --note 'taken by window light'", PICTURE, "note: taken by window light"),
+    Case("picture remove tides.jpg", GONE, "In the bin: picture tides.jpg"),
+    Case("picture loose", [keys("uid name")], "loose.jpg"),
+    Case("run add QA-0042 --good 40", RUN_CARD, "Wrote run"),
+    Case("run list", [RUN], "QA-0042a"),
+    Case("run show QA-0042/r1", RUN, "machine: Upstairs"),
+    Case("run edit QA-0042/r1 --spoiled 9", RUN, "spoiled: 9"),
+    Case("run remove QA-0042/r1", GONE, "In the bin: run QA-0042/r1"),
+    Case("file add --variant QA-0042a --name tides_dull.tif", FILE, "Added file"),
+    Case("file list", [FILE], "tides_blue.tif"),
+    Case("file show {file}", FILE, "lies at: grey disk"),
+    Case("file edit {file} --ink Ferrywake", FILE, "ink: Ferrywake"),
+    Case("file remove {file}", GONE, "In the bin: file"),
+    Case(
+        "swatch read tides.jpg --at 120,96 --radius-px 8",
+        keys("lab spread uncertainty usable flags swatch"),
+        "no colour card: seen, not measured",
+    ),
+    Case("swatch list --ink Ferrywake", [SWATCH], "Ferrywake 100 %"),
+    Case("swatch show {swatch}", SWATCH, "swatch {swatch}"),
+    Case("swatch name {swatch} 'tide green'", SWATCH, 'called "tide green"'),
+    Case("swatch measure {swatch} --lab 48.5,41.9,37.4 --condition M1", SWATCH, "2 readings"),
+    Case("swatch remove {swatch}", keys("removed"), "In the bin: the swatch, with 1 reading."),
+    Case("readings import {desk}/strip.csv", IMPORT, "6 rows, 0 added, 6 known already"),
+    Case("readings export {desk}/out.csv", keys("file rows format"), "Wrote 6 rows"),
+    Case("ink add Sootwell", INK, "Added ink Sootwell."),
+    Case("ink list", [INK], "Ferrywake"),
+    Case("ink show Ferrywake", INK, "looks: #2a5ea8"),
+    Case("ink edit Ferrywake --no-in-house", INK, "in house: no"),
+    Case("ink remove Kilnsong", GONE, "In the bin: ink Kilnsong. `inkchest undo` brings all of it back."),
+    Case("drum add 9", DRUM, "Added drum 9."),
+    Case("drum list", [DRUM], "Ferrywake"),
+    Case("drum show 1", DRUM, "machine: Upstairs"),
+    Case("drum edit 1 --state away", DRUM, "state: away"),
+    Case("drum remove 2", GONE, "In the bin: drum 2"),
+    Case("filling add --ink Dockrope", {**FILLING, "mix": ...}, "Added filling"),
+    Case("filling list", [FILLING], "Ferrywake (3)"),
+    Case("filling show F-1", FILLING, "mix: Ferrywake (3)"),
+    Case("filling edit F-1 --batch FE-2405", FILLING, "batch: FE-2405"),
+    Case("filling remove F-2", GONE, "In the bin: filling F-2"),
+    Case("machine add Landing", MACHINE, "Added machine Landing."),
+    Case("machine list", [MACHINE], "Upstairs"),
+    Case("machine show Upstairs", MACHINE, "drums: 2"),
+    Case("machine edit Upstairs --dpi 600", MACHINE, "dpi: 600"),
+    Case("machine remove Backroom", GONE, "In the bin: machine Backroom"),
+    Case("paper add 'Ryebank 100'", PAPER, "Added paper Ryebank 100."),
+    Case("paper list", [PAPER], "Oatleaf 120"),
+    Case("paper show 'Oatleaf 120'", PAPER, "sheets left: 800"),
+    Case("paper edit 'oatleaf 120' --sheets-left 650", PAPER, "sheets left: 650"),
+    Case("paper remove 'Duskmoth 140'", GONE, "In the bin: paper Duskmoth 140"),
+    Case("place add 'Storeroom / Shelf A'", PLACE, "Added place Storeroom / Shelf A."),
+    Case("place list", [PLACE], "Storeroom / Plan chest 2 / drawer 5"),
+    Case("place show 'drawer 5'", PLACE, "in: Storeroom / Plan chest 2"),
+    Case("place edit 'drawer 5' --state checked", PLACE, "state: checked"),
+    Case("place remove Attic", GONE, "In the bin: place Attic"),
+    Case("person add 'Tamsin Grebe'", PERSON, "Added person Tamsin Grebe."),
+    Case("person list", [PERSON], "Wren Tallow"),
+    Case("person show 'Wren Tallow'", PERSON, "person Wren Tallow"),
+    Case("person edit 'Wren Tallow' --note 'printed here from 2004'", PERSON, "note: printed here from 2004"),
+    Case("person remove 'Pip Saltmarsh'", GONE, "In the bin: person Pip Saltmarsh"),
+    Case("person forget 'Wren Tallow' --yes", keys("mentions"), "Forgotten: "),
+    Case(
+        "claim add work QA-0042 --field order --value 'Dockrope first' --said-by 'Wren Tallow' --said-on 2024-05-04",
+        CLAIM,
+        "* order: Dockrope first, stated by Wren Tallow on 2024-05-04",
+    ),
+    Case("claim list variant QA-0042a", [CLAIM], 'in the words "Ferrywake 60 % over Dockrope"'),
+    Case("profile list", [SETTING], "house_paper"),
+    Case("profile set house_paper 'Oatleaf 120'", SETTING, "house_paper is now Oatleaf 120 (at first: empty)."),
+    Case("history", [CHANGE], "import readings from strip.csv"),
+    Case("undo", keys("change touched"), "Undone: change "),
+    Case("bin list", GONE, "drum 8"),
+    Case("bin empty --yes", keys("rows files"), "Deleted "),
+    Case("check", ..., "All is whole."),
+    Case("backup {desk}/stick", COPIED, "Every one of 2 was read back and is whole."),
+    Case("restore {desk}/kept {desk}/again", COPIED, "Restored to "),
+]
