@@ -341,7 +341,7 @@ class _TableReader:
         for key, value in ((key.upper(), value.upper()) for key, value in self._table.header):
             light = key == "ILLUMINANT" or (key == "WEIGHTING_FUNCTION" and "ILLUMINANT" in value)
             observer = key == "OBSERVER" or (key == "WEIGHTING_FUNCTION" and "OBSERVER" in value)
-            if value and ((light and "D50" not in value) or (observer and "10" in value)):
+            if value and ((light and "D50" not in value) or (observer and re.search("10|1964", value))):
                 template = "Lab and XYZ are not for D50 and 2 degrees, but for {told}"
                 self._findings.notice("other_light", template, told=value)
 
