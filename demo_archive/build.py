@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable
+from itertools import combinations
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 from sqlalchemy import select
@@ -55,6 +57,9 @@ def build(folder: Path, *, first_evening: bool = False, progress: Progress | Non
 def _enter_house(session: Session, scenario: values.Scenario) -> None:
     set_profile(session, "workshop_name", scenario.workshop)
     set_profile(session, "ref_prefix", "QA-")
+    spread = spread_between_runs(scenario)
+    if spread is not None:
+        set_profile(session, "day_sd", f"{spread:.1f}")
     for machine in scenario.machines:
         add_record(session, "machine", machine.name, {"drums": machine.positions, "note": machine.note})
     for ink in scenario.inks:
@@ -82,6 +87,28 @@ def _enter_house(session: Session, scenario: values.Scenario) -> None:
         _enter_drum(session, drum)
     for filling in scenario.fillings:
         _enter_filling(session, filling)
+
+
+def spread_between_runs(scenario: values.Scenario) -> float | None:
+    """Return what the workshop's own runs teach of the day: how far one recipe lies apart from run to run.
+
+    Standard deviation a Lab axis of the difference between two runs on one machine at the same settings; from the
+    median, so that a worn master or a faded sheet does not decide. None without such runs.
+    """
+    runs = {run.id: run for work in scenario.works for variant in work.variants for run in variant.runs}
+    runs |= {strip.run.id: strip.run for strip in scenario.strips}
+    readings: dict[tuple[object, ...], dict[str, values.Swatch]] = {}
+    for swatch in scenario.swatches:
+        if swatch.layers:
+            run = runs[swatch.run]
+            key = (swatch.paper, swatch.layers, run.machine, run.density, run.speed, run.screen)
+            readings.setdefault(key, {}).setdefault(swatch.run, swatch)
+    squares = [
+        sum((one - other) ** 2 for one, other in zip(first.lab, second.lab, strict=True)) / 3
+        for of_recipe in readings.values()
+        for first, second in combinations(of_recipe.values(), 2)
+    ]
+    return median(squares) ** 0.5 if squares else None
 
 
 def _enter_places(session: Session, scenario: values.Scenario) -> None:
@@ -230,7 +257,7 @@ def _add_pictures(catalogue: Catalogue, scenario: values.Scenario, progress: Pro
         folder = Path(name)
         written = write_pictures(scenario, folder, progress("Printing pictures") if progress else None)
         with catalogue.read() as session:
-            ids: dict[str, int] = dict(session.execute(select(Copy.ref, Copy.id)).tuples().all())
+            ids: dict[str, int] = dict(session.execute(select(Copy.ref, Copy.id)).all())
         copies = {picture.file: ids[picture.copy] for picture in written}
         add_pictures(
             catalogue,
