@@ -210,6 +210,8 @@ def _made_line(settings: dict[str, Any]) -> str:
 
 def _where_line(each: Match) -> str:
     parts = [f"{each.work['ref']} {each.work['title'] or ''}".strip()] if each.work is not None else []
+    if each.copy is not None:
+        parts.append(f"copy {each.copy}")
     if each.place is not None:
         parts.append(f"lies in {each.place}")
     if each.where_now not in (None, "here"):

@@ -44,6 +44,9 @@ def list_recipes(
         select(Variant.recipe_id, Variant.work_id).where(Variant.binned_at.is_(None))
     ):
         works[recipe_id].add(work_id)
+    patches = select(Swatch.recipe_id, Variant.work_id).join(Variant, Variant.id == Swatch.variant_id)
+    for recipe_id, work_id in session.execute(patches.where(Swatch.binned_at.is_(None)).distinct()):
+        works[recipe_id].add(work_id)
     found: dict[tuple[tuple[str, ...], str | None], list[int]] = defaultdict(list)
     for recipe_id, paper_id in session.execute(query):
         found[inks.get(recipe_id, ()), papers.get(paper_id or 0)].append(recipe_id)
