@@ -97,3 +97,24 @@ def test_the_installed_command_starts_an_archive_and_keeps_an_ink(bare: Path, tm
     run(inkchest, "--archive", chest, "ink", "add", "Kilnsong", cwd=tmp_path)
     listed = json.loads(run(inkchest, "--archive", chest, "ink", "list", "--json", cwd=tmp_path))
     assert [ink["name"] for ink in listed] == ["Kilnsong"]
+
+
+def test_the_installed_migrations_run_down_and_up_again(bare: Path, tmp_path: Path) -> None:
+    python = bare / Path(sys.executable).name
+    chest = tmp_path / "chest"
+    run(bare / "inkchest", "start", chest, cwd=tmp_path)
+    code = (
+        "import sys; from archive.catalogue.database import make_engine; from archive.catalogue.revision import *;"
+        "engine = make_engine('sqlite:///' + sys.argv[1]); upgrade(engine, 'base'); print(stored_revision(engine));"
+        "upgrade(engine); print(stored_revision(engine) == REVISION)"
+    )
+    assert run(python, "-c", code, chest / "archive.sqlite3", cwd=tmp_path).split() == ["None", "True"]
+    run(bare / "inkchest", "--archive", chest, "ink", "add", "Kilnsong", cwd=tmp_path)
+
+
+def test_the_installed_demo_is_printed_and_answers(bare: Path, tmp_path: Path) -> None:
+    inkchest = bare / "inkchest"
+    evening = tmp_path / "evening"
+    run(inkchest, "demo", evening, "--first-evening", cwd=tmp_path)
+    answer = json.loads(run(inkchest, "--archive", evening, "match", "colour", "dusty green", "--json", cwd=tmp_path))
+    assert answer["matches"][0]["evidence"] == "seen"

@@ -134,7 +134,7 @@ def test_ink_sets_that_were_printed_are_counted_and_what_was_told_anew_is_gone(s
         (("Dockrope", "Ferrywake"), OATLEAF, 1, 0),
         (("Dockrope", "Kilnsong"), CHALKROAD, 1, 0),
         (("Ferrywake", "Dockrope"), OATLEAF, 1, 0),
-        (("Nettlecoat",), OATLEAF, 0, 1),
+        (("Nettlecoat",), OATLEAF, 1, 1),
         (("Oddlight", "Sootwell"), OATLEAF, 1, 0),
         (("Sootwell", "Tinhymn"), OATLEAF, 1, 0),
     ]
