@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, MetaData, Text, TypeDecorator, text
+from sqlalchemy import CheckConstraint, Float, ForeignKey, Index, MetaData, Text, TypeDecorator, text
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.types import TypeEngine
 
 from archive.catalogue.identity import new_uid
 
@@ -19,12 +20,30 @@ NAMING = {
     "pk": "pk_%(table_name)s",
 }
 
+# sorts by its bytes in UTF-8 everywhere; PostgreSQL's own order would follow the server's language
+PLAIN_TEXT = Text().with_variant(Text(collation="C"), "postgresql")
+
+
+class Number(TypeDecorator[float]):
+    """A double; minus nought is kept as nought, as SQLite does by itself."""
+
+    impl = Float
+    cache_ok = True
+
+    def process_bind_param(self, value: float | None, dialect: Dialect) -> float | None:
+        """Return the number without the sign of nought."""
+        return None if value is None else value + 0.0
+
 
 class JsonText(TypeDecorator[Any]):
     """A JSON value kept as text with sorted keys, the same in every database."""
 
     impl = Text
     cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
+        """Return the text type of the database."""
+        return Text(collation="C") if dialect.name == "postgresql" else Text()
 
     def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
         """Return the value as canonical JSON."""
@@ -39,7 +58,7 @@ class Base(DeclarativeBase):
     """The one registry of tables."""
 
     metadata = MetaData(naming_convention=NAMING)
-    type_annotation_map = {str: Text()}  # noqa: RUF012 - SQLAlchemy reads it once, at class creation
+    type_annotation_map = {str: PLAIN_TEXT, float: Number()}  # noqa: RUF012 - SQLAlchemy reads it once, at class creation
 
 
 class Row(Base):

@@ -29,6 +29,11 @@ def today() -> date:
     return date.fromisoformat(given) if given else datetime.now(UTC).date()
 
 
+def first_day(text: str) -> date:
+    """Return the first day of an ISO date that may lack its day or month: 2019-05 is 1 May 2019."""
+    return date.fromisoformat((text[:10] + "-01-01")[:10] if len(text) < 8 else text[:10])
+
+
 def fold(text: str) -> str:
     """Return the text for comparing: no case, no diacritics, single spaces.
 

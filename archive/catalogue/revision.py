@@ -35,6 +35,13 @@ def upgrade(engine: Engine, revision: str = REVISION) -> None:
     (command.downgrade if going_down else command.upgrade)(config, revision)
 
 
+def take_tables_away(engine: Engine) -> None:
+    """Leave the database as empty as it was before an archive that could not be made."""
+    upgrade(engine, "base")
+    with engine.begin() as connection:
+        connection.execute(text("DROP TABLE alembic_version"))
+
+
 def refuse_newer(stored: str, *, where: str) -> None:
     """Refuse a database that was written by a newer version.
 

@@ -49,7 +49,11 @@ def backup(catalogue: Catalogue, to: Path, *, act: Act, progress: Progress | Non
         The folder holds another archive's backup.
     """
     if catalogue.engine.dialect.name != "sqlite":
-        raise InputError("a PostgreSQL archive is backed up by its own tools", mend="Use pg_dump, and copy the folder")
+        raise InputError(
+            "a backup is of an archive in one folder, and this one's database is PostgreSQL",
+            where=str(to),
+            mend="Use `inkchest pack BAG`: a bag holds all of it, and `inkchest unpack` brings it back",
+        )
     if to.resolve() == catalogue.folder.resolve() or catalogue.folder.resolve() in to.resolve().parents:
         raise InputError("a backup cannot lie inside its archive", where=str(to), mend="Name a stick or another disk")
     uid = _archive_uid(catalogue)

@@ -27,7 +27,8 @@ class Ink(Kept):
     lightest_tint: Mapped[float | None] = mapped_column(Double)
     closing_tint: Mapped[float | None] = mapped_column(Double)
     note: Mapped[str] = mapped_column(default="")
-    origin: Mapped[str | None]
+    origin: Mapped[str | None]  # the workshop that it is from; none for ours
+    same_as_id: Mapped[int | None] = mapped_column(ForeignKey("ink.id"), index=True)  # theirs: the ink of ours
 
 
 class Machine(Kept):
@@ -124,6 +125,7 @@ class Paper(Kept):
     sheets_left: Mapped[int | None]
     note: Mapped[str] = mapped_column(default="")
     origin: Mapped[str | None]
+    same_as_id: Mapped[int | None] = mapped_column(ForeignKey("paper.id"), index=True)
 
 
 class Person(Kept):

@@ -134,7 +134,7 @@ class ReadingsSet(Kept):
     """A file of readings that was brought in; its header is kept as it stood."""
 
     __tablename__ = "readings_set"
-    __table_args__ = table_args(one_of("kind", "csv", "cgats"))
+    __table_args__ = table_args(one_of("kind", "csv", "cgats", "cxf"))
 
     name: Mapped[str]
     name_key: Mapped[str] = derived(index=True)
