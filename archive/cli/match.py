@@ -9,7 +9,7 @@ import click
 
 from archive.cli.blocks import beside, block, hex_of, shows_colour, strip
 from archive.cli.command import Group, from_one, limit_option
-from archive.cli.face import Face
+from archive.cli.face import Face, progress_line
 from archive.cli.words import counted, lab_words
 
 if TYPE_CHECKING:
@@ -88,8 +88,16 @@ def match_colour_command(face: Face, /, wanted: str, absolute: bool, **given: An
     """
     from archive.services.answers import match_colour
 
-    with face.read() as session:
-        answer = match_colour(session, wanted, _match_options(given), absolute=absolute)
+    catalogue = face.open()
+    with catalogue.read() as session:
+        answer = match_colour(
+            session,
+            wanted,
+            _match_options(given),
+            absolute=absolute,
+            files=catalogue.files,
+            progress=progress_line("Making the search index"),
+        )
     face.show(answer, lambda: "\n".join(answer_lines(answer)))
 
 

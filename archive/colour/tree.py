@@ -351,6 +351,35 @@ class SwatchTree:
             counts += load_kernel().count_within(question, part, numbers)
         return counts
 
+    def nearest_of_keys(self, wanted: ArrayLike, keys: ArrayLike) -> Near:
+        """Return the nearest swatch of each of a few keys; equals go by row.
+
+        Parameters
+        ----------
+        wanted : (3,) array_like
+            See `check_lab`.
+        keys : (m,) array_like of int
+
+        Returns
+        -------
+        Near of (m,) arrays
+            In the order of the keys; -1 and inf where no living swatch has the key.
+
+        Raises
+        ------
+        ColourError, InputError
+            The wanted colour or the keys are malformed.
+        """
+        numbers = frozen(_whole(keys, "keys", np.size(keys)))
+        question, first = _question(_one_colour(wanted), inf, _ALL), 0
+        rows, delta_e = np.full(len(numbers), -1, np.int64), np.full(len(numbers), inf)
+        for part in self.parts:
+            own, distances = load_kernel().nearest_of_keys(question, part, numbers)
+            is_nearer = distances < delta_e  # earlier parts hold the earlier rows
+            rows[is_nearer], delta_e[is_nearer] = own[is_nearer] + first, distances[is_nearer]
+            first += len(part.lab)
+        return Near(rows, delta_e)
+
     def _nearest(self, colour: Floats, k: int, classes: tuple[Mask, np.uint64]) -> Near:
         if k <= 0:
             return Near(np.empty(0, np.int64), np.empty(0))

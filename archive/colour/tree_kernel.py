@@ -440,22 +440,48 @@ def search_many(wanted: Floats, question: Question, part: Part, rows: Ints, diff
 
 
 @_compiled
+def _first_of_key(part: Part, key: int) -> int:
+    """Return where a key begins in the order of keys, or would begin."""
+    low, high = 0, len(part.by_key)
+    while low < high:
+        middle = (low + high) // 2
+        if part.keys[part.rows[part.by_key[middle]]] < key:
+            low = middle + 1
+        else:
+            high = middle
+    return low
+
+
+@_compiled
 def count_within(question: Question, part: Part, keys: Ints) -> Ints:
     """Return how many allowed swatches of each key lie within the question's radius."""
     counts = np.zeros(len(keys), np.int64)
     heap = [(0.0, np.int64(0))]
     for place in range(len(keys)):
-        key, low, high = keys[place], 0, len(part.by_key)
-        while low < high:
-            middle = (low + high) // 2
-            if part.keys[part.rows[part.by_key[middle]]] < key:
-                low = middle + 1
-            else:
-                high = middle
-        while low < len(part.by_key) and part.keys[part.rows[part.by_key[low]]] == key:
-            slot = np.int64(part.by_key[low])
+        at = _first_of_key(part, keys[place])
+        while at < len(part.by_key) and part.keys[part.rows[part.by_key[at]]] == keys[place]:
+            slot = np.int64(part.by_key[at])
             heap.clear()
             _push_swatches(heap, question, part, slot, slot + 1)
             counts[place] += len(heap)
-            low += 1
+            at += 1
     return counts
+
+
+@_compiled
+def nearest_of_keys(question: Question, part: Part, keys: Ints) -> tuple[Ints, Floats]:
+    """Return the nearest allowed swatch of each key within the radius, equals by row: -1 and inf for none."""
+    rows, delta_e = np.full(len(keys), -1, np.int64), np.full(len(keys), inf)
+    heap = [(0.0, np.int64(0))]
+    for place in range(len(keys)):
+        at = _first_of_key(part, keys[place])
+        while at < len(part.by_key) and part.keys[part.rows[part.by_key[at]]] == keys[place]:
+            slot = np.int64(part.by_key[at])
+            heap.clear()
+            _push_swatches(heap, question, part, slot, slot + 1)
+            if len(heap) > 0:
+                distance, row = heap[0]
+                if distance < delta_e[place] or (distance == delta_e[place] and row < rows[place]):
+                    rows[place], delta_e[place] = row, distance
+            at += 1
+    return rows, delta_e

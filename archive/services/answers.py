@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from archive.catalogue.files import Files
 from archive.catalogue.identity import today
 from archive.catalogue.models import (
     Copy,
@@ -27,11 +28,12 @@ from archive.catalogue.models import (
 from archive.colour.names import in_words, misses
 from archive.errors import InputError
 from archive.services.copies import first_copies
-from archive.services.evidence import KINDS, Evidence, RecipeFacts, load_evidence
+from archive.services.evidence import KINDS, Evidence, RecipeFacts
 from archive.services.house import pass_planner
 from archive.services.lookup import find_record
-from archive.services.matching import Limits, MatchIndex, MatchOptions, Ranked, why_here
-from archive.services.profile import read_profile
+from archive.services.matching import Limits, MatchOptions, Ranked, why_here
+from archive.services.profile import read_profile, start_value
+from archive.services.search_index import Progress, open_known
 from archive.services.wanted import Wanted, read_wanted
 
 
@@ -79,8 +81,23 @@ class Answer:
     notes: tuple[str, ...] = field(default=())
 
 
-def match_colour(session: Session, text: str, options: MatchOptions, *, absolute: bool = False) -> Answer:
+def match_colour(
+    session: Session,
+    text: str,
+    options: MatchOptions,
+    *,
+    absolute: bool = False,
+    files: Files | None = None,
+    progress: Progress | None = None,
+) -> Answer:
     """Return the past prints that hold a wanted colour, in the one order.
+
+    Parameters
+    ----------
+    files : Files
+        Where a large archive keeps its search index; without, every swatch is read.
+    progress : callable
+        Told how many of how many steps are done when an index is made, which takes a while.
 
     Raises
     ------
@@ -88,14 +105,14 @@ def match_colour(session: Session, text: str, options: MatchOptions, *, absolute
         The wanted colour, the paper or an ink cannot be read; an evidence word is unknown.
     """
     options = named_options(session, options)
-    evidence = load_evidence(session, options.paper)
-    wanted = read_wanted(session, text, evidence, absolute=absolute)
     profile = read_profile(session)
     limits = Limits(*(float(profile[f"verdict_{word}"]) for word in ("same", "close", "related")))
-    planner = pass_planner(session)
-    ranked = MatchIndex(evidence, limits).ranked(wanted.lab, options, planner)
+    known = open_known(session, options.paper, limits, files, progress)
+    wanted = read_wanted(session, text, known.evidence, absolute=absolute)
+    evidence, ranked = known.ranked(session, wanted.lab, options, pass_planner(session))
     details = _Details(session, evidence, wanted, options)
     matches = tuple(details.match(rank, each) for rank, each in enumerate(ranked, start=1))
+    notices = tuple(str(notice) for notice in known.notices)
     return Answer(
         {
             "lab": tuple(float(part) for part in wanted.lab),
@@ -106,7 +123,7 @@ def match_colour(session: Session, text: str, options: MatchOptions, *, absolute
         _out_of_reach(matches, wanted, limits, evidence),
         tuple({"what": what, "why": why} for what, why in evidence.left_out),
         matches,
-        (*_notes(wanted, evidence), *(_DAY_NOTE for _ in matches[:1])),
+        (*_notes(wanted, evidence), *_day_notes(profile, matches), *notices),
     )
 
 
@@ -122,7 +139,11 @@ def named_options(session: Session, options: MatchOptions) -> MatchOptions:
     )
 
 
-_DAY_NOTE = "what a new run may do: the day-to-day part is the profile's day_sd, not measured"
+def _day_notes(profile: dict[str, Any], matches: Sequence[Match]) -> tuple[str, ...]:
+    """Name the day part while it is the start value: a workshop's own runs teach a better one."""
+    if not matches or profile["day_sd"] != start_value("day_sd"):
+        return ()
+    return ("what a new run may do: the day-to-day part is a start value (`inkchest profile set day_sd`)",)
 
 
 def _notes(wanted: Wanted, evidence: Evidence) -> tuple[str, ...]:

@@ -6,17 +6,16 @@ What changes from day to day (what is in the house, what is loaded) is not in he
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from math import floor
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from archive.catalogue.identity import fold, today
+from archive.catalogue.identity import first_day, fold, today
 from archive.catalogue.models import (
     Appearance,
     Copy,
@@ -33,14 +32,45 @@ from archive.catalogue.models import (
 )
 from archive.colour.spaces import on_paper, relative_to_paper
 from archive.colour.wanted import parse_wanted
+from archive.services.evidence_rows import (
+    KINDS,
+    NEVER,
+    PROVEN,
+    SEEN,
+    TOLD,
+    Evidence,
+    Floats,
+    InkSet,
+    Ints,
+    LayerFacts,
+    RecipeFacts,
+    Source,
+)
 from archive.services.profile import read_profile
-from archive.services.whites import measured_whites, paper_of_screens
+from archive.services.whites import White, measured_whites, paper_of_screens, swatches_by_paper
 
-KINDS = ("proven", "worked_out", "seen", "told", "guess")
-PROVEN, SEEN, TOLD = 0, 2, 3
+__all__ = [
+    "KINDS",
+    "NEVER",
+    "PROVEN",
+    "SEEN",
+    "TOLD",
+    "Evidence",
+    "Floats",
+    "InkSet",
+    "Ints",
+    "LayerFacts",
+    "PaperFacts",
+    "RecipeFacts",
+    "Source",
+    "batched",
+    "load_evidence",
+    "load_some",
+    "load_swatches",
+]
+
+_FEW = 5000  # ids in one query
 MEAN_TO_SD = 1.6  # a mean CIEDE2000 of m counts as m / 1.6 an axis: three normals of sd 1 lie 1.596 off on average
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 _LAYER_COLUMNS = (
     Layer.recipe_id,
     Layer.ink_id,
@@ -50,85 +80,6 @@ _LAYER_COLUMNS = (
     Layer.tint_high,
     Layer.print_pass,
 )
-InkSet = tuple[tuple[str, int | None], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class LayerFacts:
-    """One layer of a recipe by name; what was told may leave the tint open, or the ink in doubt."""
-
-    ink: str
-    kind: str  # the ink's kind; "unknown" for an ink that no house ink is called
-    tint_low: float | None
-    tint_high: float | None
-    print_pass: int | None
-    is_sure: bool
-
-
-@dataclass(frozen=True, slots=True)
-class RecipeFacts:
-    """A way of making colours: paper, layers, and for what was told the variant that it belongs to."""
-
-    recipe_id: int | None
-    paper: str | None
-    screen: str | None
-    layers: tuple[LayerFacts, ...]
-    order_known: bool = True
-    words: str = ""
-    variant_id: int | None = None
-
-    @property
-    def inks(self) -> tuple[str, ...]:
-        """Return the inks in printing order."""
-        return tuple(layer.ink for layer in self.layers)
-
-    @property
-    def ink_set(self) -> InkSet:
-        """Return inks and passes in printing order: what a pass plan depends on."""
-        return tuple((layer.ink, layer.print_pass) for layer in self.layers)
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """Where a colour comes from: a swatch, a picture's palette, or an ink's looks."""
-
-    swatch_id: int | None = None
-    picture_id: int | None = None
-    ink_id: int | None = None
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """Colours as rows of arrays of the same length, and the recipes that they belong to.
-
-    Attributes
-    ----------
-    lab : (n, 3) ndarray of float64, absolute, D50
-    recipe : (n,) ndarray of int64
-        Row in `recipes`.
-    kind : (n,) ndarray of int64
-        Row in `KINDS`.
-    known_sd, reprint_sd : (n,) ndarray of float64
-        Standard deviations an axis: how well the colour of the print is known, and what a new run may do.
-    day : (n,) ndarray of int64
-        When it was measured or taken, as a day number; 0 when unknown.
-    """
-
-    lab: Floats
-    recipe: Ints
-    kind: Ints
-    known_sd: Floats
-    reprint_sd: Floats
-    aged: NDArray[np.bool_]
-    day: Ints
-    uids: tuple[str, ...]
-    sources: tuple[Source, ...]
-    recipes: tuple[RecipeFacts, ...]
-    whites: dict[str, tuple[float, float, float]]
-    left_out: tuple[tuple[str, str], ...] = ()
-    paper_of_screen: str | None = None
-    screen_white: tuple[float, float, float] = (92.0, 0.0, 5.0)
-    screen_white_is_measured: bool = False
 
 
 @dataclass
@@ -142,15 +93,62 @@ class _Rows:
     day: list[int] = field(default_factory=list)
     uid: list[str] = field(default_factory=list)
     source: list[Source] = field(default_factory=list)
+    ages_on: list[int] = field(default_factory=list)
 
 
 def load_evidence(session: Session, asked_paper: str | None = None) -> Evidence:
     """Return every colour that the archive knows, read for the asked paper where a colour is relative to paper."""
-    return _Loader(session, asked_paper).load()
+    loader = _Loader(session, asked_paper, PaperFacts.read(session))
+    loader.load_swatches(None)
+    loader.leave_out({})
+    return loader.with_the_rest()
+
+
+@dataclass(frozen=True, slots=True)
+class PaperFacts:
+    """What the swatches say of the papers: measured whites by name, and numbers of swatches by the paper's id."""
+
+    whites: dict[str, White]
+    counts: dict[int, int]
+
+    @classmethod
+    def read(cls, session: Session) -> PaperFacts:
+        """Return the facts as the swatches now say."""
+        papers: dict[int, str] = dict(session.execute(select(Paper.id, Paper.name)).all())
+        return cls(measured_whites(session, papers), swatches_by_paper(session))
+
+
+def load_some(
+    session: Session, asked_paper: str | None, papers: PaperFacts, ids: Iterable[int], left_out: dict[str, int]
+) -> Evidence:
+    """Return what the archive knows, of its measured swatches only some; the rest lies in the search index.
+
+    Parameters
+    ----------
+    papers : PaperFacts
+        Of all swatches.
+    ids : iterable of int
+        The swatches to load.
+    left_out : dict
+        How many of the other swatches do not match by colour, by the reason.
+    """
+    loader = _Loader(session, asked_paper, papers)
+    loader.load_swatches(ids)
+    loader.leave_out(left_out)
+    return loader.with_the_rest()
+
+
+def load_swatches(
+    session: Session, papers: PaperFacts, ids: Iterable[int] | None = None
+) -> tuple[Evidence, dict[str, list[int]]]:
+    """Return measured swatches without anything else, and by reason the ids of those that do not match by colour."""
+    loader = _Loader(session, None, papers)
+    loader.load_swatches(ids)
+    return loader.evidence(), dict(loader.apart)
 
 
 class _Loader:
-    def __init__(self, session: Session, asked_paper: str | None) -> None:
+    def __init__(self, session: Session, asked_paper: str | None, papers: PaperFacts) -> None:
         self.session = session
         self.profile = read_profile(session)
         self.today = today()
@@ -161,17 +159,31 @@ class _Loader:
         self.recipes: list[RecipeFacts] = []
         self.rows = _Rows()
         self.left_out: list[tuple[str, str]] = []
-        self.whites = measured_whites(session, self.papers)
-        self.screen_paper = asked_paper or paper_of_screens(session, self.papers, str(self.profile["house_paper"]))
+        self.apart: dict[str, list[int]] = defaultdict(list)
+        self.whites = papers.whites
+        self.screen_paper = asked_paper or paper_of_screens(
+            papers.counts, self.papers, str(self.profile["house_paper"])
+        )
         start = tuple(float(part) for part in self.profile["paper_white"])
         self.start_white: tuple[float, float, float] = (start[0], start[1], start[2])
         self.screen_white = self.whites.get(self.screen_paper or "", self.start_white)
 
-    def load(self) -> Evidence:
+    def leave_out(self, more: dict[str, int]) -> None:
+        """Note what does not match by colour: metallic inks, and swatches by the reason."""
         self._name_metallic_inks()
-        self._load_swatches()
+        for why in dict.fromkeys((*more, *self.apart)):
+            number = more.get(why, 0) + len(self.apart.get(why, ()))
+            if number:
+                self.left_out.append((_count(number, "swatch"), why))
+
+    def with_the_rest(self) -> Evidence:
+        """Return the swatches loaded, and all colours of pictures and inks by eye."""
         self._load_pictures()
         self._load_looks()
+        return self.evidence()
+
+    def evidence(self) -> Evidence:
+        """Return all rows so far, in the order of their uids."""
         rows = self.rows
         order = sorted(range(len(rows.uid)), key=lambda row: (rows.uid[row], row))  # so that ties go by uid
         return Evidence(
@@ -190,6 +202,7 @@ class _Loader:
             paper_of_screen=self.screen_paper,
             screen_white=self.screen_white,
             screen_white_is_measured=(self.screen_paper or "") in self.whites,
+            ages_on=np.array(rows.ages_on, dtype=np.int64)[order],
         )
 
     # --- rows
@@ -205,6 +218,7 @@ class _Loader:
         sds: tuple[float, float],
         day: str | None = None,
         aged: bool = False,
+        ages_on: int = NEVER,
     ) -> None:
         rows = self.rows
         rows.lab.append(lab)
@@ -213,9 +227,10 @@ class _Loader:
         rows.known_sd.append(sds[0])
         rows.reprint_sd.append(sds[1])
         rows.aged.append(aged)
-        rows.day.append(date.fromisoformat(day[:10]).toordinal() if day else 0)
+        rows.day.append(first_day(day).toordinal() if day else 0)
         rows.uid.append(uid)
         rows.source.append(source)
+        rows.ages_on.append(ages_on)
 
     def _sds(self, reading: float, place: float, more: float = 0.0) -> tuple[float, float]:
         day = float(self.profile["day_sd"])
@@ -238,6 +253,9 @@ class _Loader:
         layers: dict[int, list[LayerFacts]] = defaultdict(list)
         # plain columns: thousands of layers as live rows would cost half of a question's time
         query = select(*_LAYER_COLUMNS).order_by(Layer.recipe_id, Layer.position)
+        heads = select(Recipe.id, Recipe.paper_id, Recipe.screen, Recipe.order_known, Recipe.words)
+        if len(wanted) <= _FEW:
+            query, heads = query.where(Layer.recipe_id.in_(wanted)), heads.where(Recipe.id.in_(wanted))
         for layer in self.session.execute(query):
             if layer.recipe_id in wanted:
                 layers[layer.recipe_id].append(self._layer(layer))
@@ -250,15 +268,14 @@ class _Loader:
                 recipe.order_known,
                 recipe.words,
             )
-            for recipe in self.session.execute(
-                select(Recipe.id, Recipe.paper_id, Recipe.screen, Recipe.order_known, Recipe.words)
-            )
+            for recipe in self.session.execute(heads)
             if recipe.id in wanted
         }
 
     # --- measured patches
 
-    def _load_swatches(self) -> None:
+    def load_swatches(self, ids: Iterable[int] | None) -> None:
+        """Load some measured patches, or all."""
         columns = (
             Swatch.id,
             Swatch.uid,
@@ -279,17 +296,19 @@ class _Loader:
             .outerjoin(Run, Run.id == Swatch.run_id)
             .where(Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None), Swatch.recipe_id.is_not(None))
         )
-        found: list[tuple[Any, ...]] = [tuple(row) for row in self.session.execute(query)]
+        if ids is None:
+            found = [tuple(row) for row in self.session.execute(query)]
+        else:
+            chunks = batched(sorted(ids))
+            found = [tuple(row) for own in chunks for row in self.session.execute(query.where(Swatch.id.in_(own)))]
         facts = self._facts({row[2] for row in found})
         numbers: dict[int, int] = {}
-        apart: dict[str, int] = defaultdict(int)
         for row in found:
             why = self._why_apart(facts[row[2]], *row[6:8], is_out=row[11])
             if why is None:
                 self._add_swatch(row, facts[row[2]], numbers)
             elif why:
-                apart[why] += 1
-        self.left_out += [(_count(number, "swatch"), why) for why, number in apart.items()]
+                self.apart[why].append(row[0])
 
     def _why_apart(self, facts: RecipeFacts, method: str, condition: str | None, *, is_out: bool) -> str | None:
         """Return why a swatch does not match by colour: None when it does, no words when its ink is named already."""
@@ -311,7 +330,8 @@ class _Loader:
             numbers[recipe_id] = len(self.recipes)
             self.recipes.append(facts)
         kind = {"instrument": PROVEN, "camera": PROVEN, "picture": SEEN}.get(method, TOLD)
-        aged = kind == PROVEN and self._is_aged(printed_on or run_on or measured_on)
+        ages_on = self._ages_on(printed_on or run_on or measured_on) if kind == PROVEN else NEVER
+        aged = self.today.toordinal() >= ages_on
         self._add(
             (lab_l, lab_a, lab_b),
             numbers[recipe_id],
@@ -321,6 +341,7 @@ class _Loader:
             sds=self._swatch_sds(method, spread, aged=aged),
             day=measured_on or printed_on,
             aged=aged,
+            ages_on=ages_on,
         )
 
     def _swatch_sds(self, method: str, spread: float | None, *, aged: bool) -> tuple[float, float]:
@@ -329,11 +350,12 @@ class _Loader:
         place = max(float(self.profile["place_sd"]), (spread or 0.0) / MEAN_TO_SD)
         return self._sds(reading, place, float(self.profile["aged_sd"]) if aged else 0.0)
 
-    def _is_aged(self, printed_on: str | None) -> bool:
+    def _ages_on(self, printed_on: str | None) -> int:
+        """Return the day from which a print counts as aged."""
         if not printed_on:
-            return False
-        years = (self.today - date.fromisoformat(printed_on[:10])).days / 365.25
-        return years > float(self.profile["aged_years"])
+            return NEVER
+        days = floor(float(self.profile["aged_years"]) * 365.25) + 1
+        return min(first_day(printed_on).toordinal() + days, NEVER)
 
     # --- colours seen on prints
 
@@ -459,6 +481,12 @@ class _Loader:
         for ink in self.inks.values():
             if ink.kind == "metallic":
                 self.left_out.append((ink.name, "metallic: found by name only"))
+
+
+def batched(ids: Sequence[int]) -> Iterator[Sequence[int]]:
+    """Yield ids in pieces that a query takes."""
+    for at in range(0, len(ids), _FEW):
+        yield ids[at : at + _FEW]
 
 
 def _count(number: int, noun: str) -> str:

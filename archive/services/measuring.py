@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import date
 from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from archive.catalogue.identity import first_day
 from archive.catalogue.models import Measurement, Swatch
 from archive.services.profile import read_profile
 
@@ -52,19 +52,20 @@ def stand(swatch: Swatch, found: Sequence[Measurement], profile: dict[str, Any])
 def _rank(measurement: Measurement, swatch: Swatch, profile: dict[str, Any]) -> tuple[int, int, int, int]:
     conditions: list[str] = profile["conditions"]
     condition = measurement.condition
-    newest = -date.fromisoformat(measurement.measured_on).toordinal() if measurement.measured_on else 0
+    newest = -first_day(measurement.measured_on).toordinal() if measurement.measured_on else 0
     return (
         _METHODS.index(measurement.method),
         conditions.index(condition) if condition in conditions else len(conditions),
-        int(_is_fresh(measurement, swatch, float(profile["settled_hours"]))),
+        int(is_fresh(measurement, swatch, float(profile["settled_hours"]))),
         newest,
     )
 
 
-def _is_fresh(measurement: Measurement, swatch: Swatch, settled_hours: float) -> bool:
+def is_fresh(measurement: Measurement, swatch: Swatch, settled_hours: float) -> bool:
+    """Return whether a reading was taken before the ink had settled."""
     if measurement.hours_after is not None:
         return measurement.hours_after < settled_hours
     if measurement.measured_on is None or swatch.printed_on is None:
         return False
-    days = date.fromisoformat(measurement.measured_on) - date.fromisoformat(swatch.printed_on)
+    days = first_day(measurement.measured_on) - first_day(swatch.printed_on)
     return days.days * 24 < settled_hours

@@ -81,6 +81,11 @@ def read_profile(session: Session) -> dict[str, Any]:
     return profile
 
 
+def start_value(key: str) -> Any:
+    """Return the value that a setting begins with."""
+    return _STARTS[key][0]
+
+
 def list_profile(session: Session) -> list[ProfileValue]:
     """Return every setting with its start value and meaning."""
     values = read_profile(session)

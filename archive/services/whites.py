@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 
 import numpy as np
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.identity import fold
@@ -36,19 +36,21 @@ def _mean(labs: list[White]) -> White:
     return lab_l, lab_a, lab_b
 
 
-def paper_of_screens(session: Session, papers: Mapping[int, str], house_paper: str) -> str | None:
+def swatches_by_paper(session: Session) -> dict[int, int]:
+    """Return how many living measured swatches there are on each paper, by the paper's id."""
+    query = (
+        select(Recipe.paper_id, func.count())
+        .join(Swatch, Swatch.recipe_id == Recipe.id)
+        .where(Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None))
+        .group_by(Recipe.paper_id)
+    )
+    return {paper_id: count for paper_id, count in session.execute(query) if paper_id is not None}
+
+
+def paper_of_screens(counts: Mapping[int, int], papers: Mapping[int, str], house_paper: str) -> str | None:
     """Return the paper that a colour from a screen is read on: the house's, else the one with most swatches."""
     by_key = {fold(name): name for name in papers.values()}
     if house_paper and fold(house_paper) in by_key:
         return by_key[fold(house_paper)]
-    query = (
-        select(Recipe.paper_id)
-        .join(Swatch, Swatch.recipe_id == Recipe.id)
-        .where(Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None))
-    )
-    counts: dict[int, int] = defaultdict(int)
-    for paper_id in session.scalars(query):
-        if paper_id is not None:
-            counts[paper_id] += 1
     best = max(sorted(counts), key=lambda paper_id: counts[paper_id], default=None)
     return None if best is None else papers[best]

@@ -143,9 +143,9 @@ def thousands() -> Evidence:
     return random_evidence()
 
 
-@pytest.fixture(scope="module")
-def index(thousands: Evidence) -> MatchIndex:
-    return MatchIndex(thousands)
+@pytest.fixture(scope="module", params=[False, True], ids=["numpy", "compiled"])
+def index(thousands: Evidence, request: pytest.FixtureRequest) -> MatchIndex:
+    return MatchIndex(thousands, compiled=request.param)
 
 
 def questions(evidence: Evidence, count: int, seed: int) -> np.ndarray:

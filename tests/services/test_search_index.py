@@ -1,0 +1,214 @@
+"""Answers by the search index are those of reading every swatch, whatever was changed since it was made."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from sqlalchemy import select
+
+from archive.catalogue.database import Catalogue, open_archive
+from archive.catalogue.models import Swatch
+from archive.colour.tree import SwatchTree
+from archive.services.bin import remove_row
+from archive.services.changes import undo
+from archive.services.evidence import Evidence, load_evidence
+from archive.services.house import pass_planner
+from archive.services.matching import Limits, MatchIndex, MatchOptions, Ranked
+from archive.services.profile import set_profile
+from archive.services.records import add_record, edit_record
+from archive.services.search_index import NAME, Known, open_known
+from archive.services.swatches import measure_again
+from demo_archive import house
+from tests.acts import act
+from tests.services.make import Patch, bring_in
+
+READING = {"method": "instrument", "condition": "M1", "instrument": "", "measured_on": "2026-01-05", "hours_after": 48}
+ASKED = [(46.7, 42.5, 37.7), (59.9, -24.4, 23.9), (35.6, 2.8, -39.0), (88.0, 0.0, 12.0), (25.0, 90.0, -90.0)]
+OPTIONS = [
+    MatchOptions(limit=8),
+    MatchOptions(paper="Oatleaf 120", passes=1),
+    MatchOptions(in_house=True, evidence=("proven", "seen"), limit=20),
+    MatchOptions(by_delta=True, limit=30),
+    MatchOptions(evidence=("told",), limit=3),
+    MatchOptions(loaded=True, limit=300),
+]
+
+
+@pytest.fixture
+def archive(demo_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Catalogue]:
+    """Give a copy of the demo archive, to be written in."""
+    monkeypatch.setenv("INKCHEST_TODAY", house.TODAY)
+    shutil.copytree(demo_folder, tmp_path / "demo")
+    catalogue = open_archive(tmp_path / "demo")
+    with_index(catalogue)
+    yield catalogue
+    catalogue.close()
+
+
+def told(evidence: Evidence, found: list[Ranked]) -> list[Any]:
+    """Return what a match says, without its row; numbers to a digit that single rounding cannot move."""
+    return [
+        (
+            *(evidence.uids[each.row], round(each.delta_e, 8), each.verdict, each.group, each.also, each.plan),
+            *(round(each.uncertainty, 9), round(each.reprint, 9), bool(evidence.aged[each.row])),
+            *(evidence.recipes[evidence.recipe[each.row]], evidence.sources[each.row], evidence.kind[each.row]),
+            tuple(evidence.lab[each.row]),
+        )
+        for each in found
+    ]
+
+
+def with_index(catalogue: Catalogue, paper: str | None = None, **more: Any) -> Known:
+    with catalogue.read() as session:
+        return open_known(session, paper, Limits(), catalogue.files, index_from=1, **more)
+
+
+def assert_same_answers(catalogue: Catalogue) -> Known:
+    """Check the index against reading every swatch; return what was opened last."""
+    with catalogue.read() as session:
+        planner = pass_planner(session)
+        for paper in dict.fromkeys(options.paper for options in OPTIONS):
+            known = open_known(session, paper, Limits(), catalogue.files, index_from=1)
+            everything = load_evidence(session, paper)
+            brute = MatchIndex(everything, compiled=False)
+            assert known.stored is not None
+            assert sorted(known.evidence.left_out) == sorted(everything.left_out)
+            assert known.evidence.whites == everything.whites
+            assert known.evidence.paper_of_screen == everything.paper_of_screen
+            for options in [each for each in OPTIONS if each.paper == paper]:
+                for wanted in ASKED:
+                    theirs = brute.ranked(wanted, options, planner)
+                    assert told(*known.ranked(session, wanted, options, planner)) == told(everything, theirs)
+    return known
+
+
+def made_at(catalogue: Catalogue) -> int:
+    return catalogue.files.derived_path(NAME).stat().st_mtime_ns
+
+
+def some_swatches(catalogue: Catalogue, known: Known) -> list[str]:
+    """Return the uids of swatches near the first wanted colour that lie in the index."""
+    with catalogue.read() as session:
+        evidence, found = known.ranked(session, ASKED[0], MatchOptions(limit=40), pass_planner(session))
+    beside = set(known.evidence.uids)
+    return [evidence.uids[each.row] for each in found if evidence.uids[each.row] not in beside]
+
+
+def test_answers_are_those_of_reading_everything(archive: Catalogue) -> None:
+    assert assert_same_answers(archive).notices == ()
+
+
+def test_what_is_added_measured_again_or_binned_is_answered_without_a_new_index(
+    archive: Catalogue, tmp_path: Path
+) -> None:
+    before = made_at(archive)
+    uids = some_swatches(archive, with_index(archive))
+    near = [Patch(f"n{place}", (46.5 + place, 42, 37), [("Kilnsong", 61 + place)]) for place in range(3)]
+    bring_in(archive, tmp_path, *near, Patch("far", (30, -60, 10), [("Kilnsong", 3)]), name="more.csv")
+    with archive.write(act("measure again")) as session:
+        measure_again(session, uids[0], "46.9,42.4,37.5", READING)
+    with archive.write(act("bin a swatch")) as session:
+        remove_row(session, session.scalars(select(Swatch).where(Swatch.uid == uids[1])).one())
+    assert_same_answers(archive)
+    assert made_at(archive) == before
+
+
+def test_bare_paper_measured_later_moves_the_paper_and_needs_no_new_index(archive: Catalogue, tmp_path: Path) -> None:
+    before = made_at(archive)
+    bring_in(archive, tmp_path, Patch("bare", (90, 1, 7)), name="bare.csv")
+    assert_same_answers(archive)
+    assert made_at(archive) == before
+
+
+def test_the_index_is_made_anew_after_undo_another_kind_of_ink_and_another_profile(
+    archive: Catalogue, tmp_path: Path
+) -> None:
+    bring_in(archive, tmp_path, Patch("gone", (46.5, 42, 37), [("Kilnsong", 61)]), name="gone.csv")
+    with archive.read() as session:
+        change = session.scalars(select(Swatch.change_id).order_by(Swatch.id.desc())).first()
+    for step in ("undo", "ink", "profile"):
+        before = made_at(archive)
+        with archive.write(act(step, kind="undo" if step == "undo" else "edit")) as session:
+            if step == "undo":
+                assert change is not None
+                undo(session, change)
+            elif step == "ink":
+                edit_record(session, "ink", "Kilnsong", {"kind": "fluorescent"})
+            else:
+                set_profile(session, "place_sd", "2.5")
+        assert_same_answers(archive)
+        assert made_at(archive) != before, step
+
+
+def test_prints_that_have_aged_since_say_so(archive: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = made_at(archive)
+    for day in ("2031-06-01", "2019-01-01"):
+        monkeypatch.setenv("INKCHEST_TODAY", day)
+        assert_same_answers(archive)
+    assert made_at(archive) == before
+
+
+@pytest.mark.parametrize("harm", ["half", "empty", "other", "older"])
+def test_a_torn_or_foreign_index_is_named_and_made_anew(archive: Catalogue, harm: str) -> None:
+    path = archive.files.derived_path(NAME)
+    whole = path.read_bytes()
+    if harm == "half":
+        path.write_bytes(whole[: len(whole) // 2])
+    elif harm == "empty":
+        path.write_bytes(b"")
+    elif harm == "older":
+        path.write_bytes(b"NOINDEX!" + whole[8:])
+    else:
+        tree = SwatchTree.build(np.array([[50.0, 0, 0]]), np.array([0]), np.array([0]))
+        tree.save(path, {"archive": "another", "code": 1})
+    (notice,) = with_index(archive).notices
+    assert "made anew" in str(notice)
+    assert NAME in str(notice)
+    assert assert_same_answers(archive).notices == ()
+    assert [each.name for each in path.parent.iterdir() if each.name.startswith(".")] == []
+
+
+def test_a_reader_goes_on_with_the_old_index_while_a_new_one_takes_its_place(archive: Catalogue) -> None:
+    known = with_index(archive)
+    with archive.read() as session:
+        planner = pass_planner(session)
+        first = told(*known.ranked(session, ASKED[0], OPTIONS[0], planner))
+        archive.files.derived_path(NAME).unlink()
+        with_index(archive)
+        assert told(*known.ranked(session, ASKED[0], OPTIONS[0], planner)) == first
+
+
+def test_making_the_index_tells_how_far_it_is(archive: Catalogue) -> None:
+    archive.files.derived_path(NAME).unlink()
+    steps: list[tuple[int, int]] = []
+    with_index(archive, progress=lambda done, of: steps.append((done, of)))
+    assert steps == [(step + 1, len(steps)) for step in range(len(steps))]
+    assert steps
+
+
+def test_an_index_that_cannot_be_kept_still_answers(archive: Catalogue) -> None:
+    path = archive.files.derived_path(NAME)
+    path.unlink()
+    path.mkdir()  # a folder in its place
+    (notice, *_) = with_index(archive).notices
+    assert isinstance(str(notice), str)
+    with archive.read() as session:
+        known = open_known(session, None, Limits(), archive.files, index_from=1)
+        planner = pass_planner(session)
+        theirs = MatchIndex(load_evidence(session), compiled=False).ranked(ASKED[0], OPTIONS[0], planner)
+        assert [each.delta_e for each in known.ranked(session, ASKED[0], OPTIONS[0], planner)[1]] == pytest.approx(
+            [each.delta_e for each in theirs]
+        )
+
+
+def test_a_small_archive_reads_everything_and_keeps_no_index(catalogue: Catalogue) -> None:
+    with catalogue.write(act("an ink")) as session:
+        add_record(session, "ink", "Kilnsong", {})
+    with catalogue.read() as session:
+        assert open_known(session, None, Limits(), catalogue.files).stored is None
+    assert not catalogue.files.derived_path(NAME).exists()
