@@ -236,6 +236,32 @@ def _looks(name: str, text: str) -> str:
     return f"  {painted(text, 8)}" if is_hex and painted(text, 8) else ""
 
 
+def _merge(kind: Kind) -> click.Command:
+    @click.pass_obj
+    def merge(face: Face, wrong: str, right: str, yes: bool) -> None:
+        from archive.services.merging import merge_records
+
+        with face.write(f"merge {kind.noun} {wrong} into {right}") as session:
+            merged = merge_records(session, kind.noun, wrong, right, is_sure=yes)
+        moved = ", ".join(counted(count, noun.replace("_", " ")) for noun, count in merged.moved.items())
+        tail = "`inkchest undo` brings both back."
+        face.show(merged, lambda: f"{merged.gone} is {merged.name} now; moved: {moved or 'nothing'}. {tail}")
+
+    function = click.option("--yes", is_flag=True, help="They are one, though they look like two.")(merge)
+    function = click.option("--into", "right", required=True, metavar="NAME", help="The one that stays.")(function)
+    function = click.argument("wrong", metavar="NAME")(function)
+    words = (
+        f"Make one of two {plural(kind.noun)}: all that refers to NAME moves to the other, and NAME goes to the bin."
+    )
+    return _command("merge", function, words, f"{kind.noun} merge {_MERGES[kind.noun]}")
+
+
+_MERGES = {
+    "ink": "'Ferry wake' --into Ferrywake",
+    "paper": "'Oatleaf' --into 'Oatleaf 120'",
+    "person": "'W. Tallow' --into 'Wren Tallow'",
+}
+
 copy = group_for("copy")
 appearance = group_for("appearance")
 file = group_for("file")
@@ -246,6 +272,25 @@ machine = group_for("machine")
 paper = group_for("paper")
 place = group_for("place")
 person = group_for("person")
+for _group in (ink, paper, person):
+    _group.add_command(_merge(kind_of(str(_group.name))))
+
+
+@place.command("move")
+@click.argument("name", metavar="NAME")
+@click.option("--to", required=True, metavar="PLACE", help="The place it goes into; '' for none.")
+@click.pass_obj
+def place_move(face: Face, name: str, to: str) -> None:
+    """Put a whole box, drawer or chest into another place, with all that lies in it.
+
+    Example: inkchest place move 'drawer 5' --to Attic
+    """
+    from archive.services.bulk import move_place
+
+    with face.write(f"move {name} to {to or 'no other place'}") as session:
+        moved = move_place(session, name, to)
+    inside = f"{counted(moved.copies, 'copy')} and {counted(moved.places, 'place')} in it"
+    face.show(moved, lambda: f"Moved: it is {moved.record.label} now, with {inside}.")
 
 
 @person.command("forget")
