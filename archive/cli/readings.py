@@ -15,9 +15,11 @@ from archive.errors import InputError
 if TYPE_CHECKING:
     from archive.services.readings import ImportReport
 
+_BY_SUFFIX = {".csv": "csv", ".cxf": "cxf", ".cxfx": "cxf"}
+
 readings = Group(
     "readings",
-    help="Bring measurements in from CSV or CGATS text, and write them out.\n\n"
+    help="Bring measurements in from CSV, CGATS text or CxF3, and write them out.\n\n"
     "Example: inkchest readings import strip.csv --paper 'Oatleaf 120'",
 )
 
@@ -26,7 +28,7 @@ readings = Group(
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
 @click.option("--paper", metavar="PAPER", help="The paper, where the file does not name it.")
 @click.option(
-    "--ink", "inks", multiple=True, metavar="FIELD=INK", help="Which ink a device column is; in printing order."
+    "--ink", "inks", multiple=True, metavar="FIELD=INK", help="Which ink a device field is; in printing order."
 )
 @click.option("--pass", "passes", multiple=True, metavar="INK=N", help="An ink's pass, where it is not two to a pass.")
 @click.option("--dry-run", is_flag=True, help="Show what would be made, and write nothing.")
@@ -36,9 +38,12 @@ def readings_import(
 ) -> None:
     """Bring a file of readings in, whole or not at all; the same set again adds nothing.
 
-    FILE is CSV (sample, paper, ink_1, tint_1, pass_1, ..., lab_l, lab_a, lab_b) or CGATS text.
+    FILE is CSV (sample, paper, ink_1, tint_1, pass_1, ..., lab_l, lab_a, lab_b), CGATS text
+    or CxF3 (ISO 17972).
 
     Example: inkchest readings import strip.csv --paper 'Oatleaf 120' --dry-run
+
+    Example: inkchest readings import chart.cxf --paper 'Oatleaf 120' --ink 'Spot 1=Ferrywake'
 
     Example: inkchest readings import press.txt --paper 'Chalkroad 90' --ink CMYK_C=Ferrywake --ink CMYK_Y=Dockrope
     """
@@ -83,18 +88,22 @@ def _pass(text: str) -> int:
 
 @readings.command("export")
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
-@click.option("--format", "form", type=click.Choice(["csv", "cgats"]), help="The format (else by the file's name).")
+@click.option(
+    "--format", "form", type=click.Choice(["csv", "cgats", "cxf"]), help="The format (else by the file's name)."
+)
 @click.option("--paper", metavar="PAPER", help="Only swatches on this paper.")
 @click.option("--ink", metavar="INK", help="Only swatches with this ink.")
 @click.pass_obj
 def readings_export(face: Face, file: Path, form: str | None, paper: str | None, ink: str | None) -> None:
-    """Write measured swatches to a CSV or CGATS file.
+    """Write measured swatches to a CSV, CGATS or CxF3 file.
 
     Example: inkchest readings export oatleaf.csv --paper 'Oatleaf 120'
+
+    Example: inkchest readings export ferrywake.cxf --ink Ferrywake
     """
     from archive.services.readings_out import export_readings
 
-    chosen = form or ("csv" if file.suffix.lower() == ".csv" else "cgats")
+    chosen = form or _BY_SUFFIX.get(file.suffix.lower(), "cgats")
     with face.read() as session:
         count = export_readings(session, file, chosen, paper=paper, ink=ink)
     face.show(

@@ -12,11 +12,13 @@ import click
 
 from archive.cli.face import Face, say
 from archive.cli.records import given_values, group_for, in_lines, record_options
-from archive.cli.words import fact_words
+from archive.cli.words import counted, fact_words
+from archive.errors import InputError
 from archive.services.kinds import kind_of
 
 if TYPE_CHECKING:
     from archive.services.work_cards import WorkCard
+    from archive.services.works_import import ListReport
 
 work = group_for("work")
 variant = group_for("variant")
@@ -141,3 +143,89 @@ def variant_tell(face: Face, ref: str, words: str, paper: str | None, said_by: s
     face.show(card, lambda: f"variant {card['ref']}: {card['inks']}")
     for note in notes[1:]:
         say(f"  {note}")
+
+
+@work.command("import")
+@click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
+@click.option("--sheet", metavar="NAME", help="The sheet of a workbook; else the first that is not empty.")
+@click.option(
+    "--map", "columns", multiple=True, metavar="COLUMN=FIELD", help="What a column holds; remembered for such a list."
+)
+@click.option("--dry-run", is_flag=True, help="Show how the list is understood and what is doubtful; write nothing.")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@click.pass_obj
+def work_import(face: Face, file: Path, sheet: str | None, columns: tuple[str, ...], dry_run: bool, yes: bool) -> None:
+    """Bring a list of works in from CSV or XLSX: first how it is understood, then, when you say yes, all of it.
+
+    FIELD is ref, title, kind, date, maker, artist, printer, inks, paper, place, edition, copies, size, old_number
+    or note; with nothing behind the = a column is kept and not read. Works that are here already get what they lack;
+    where list and archive differ, the archive keeps what it has and the difference is shown.
+
+    Example: inkchest work import storeroom.csv --dry-run
+
+    Example: inkchest work import storeroom.xlsx --sheet posters --map 'Shelf mark=place' --yes
+    """
+    from archive.services.works_import import ListOptions, import_works
+
+    options = ListOptions(sheet, tuple(_column(text) for text in columns))
+    act = face.act(f"import works from {file.name}", "import")
+    if dry_run or not yes:
+        report = import_works(face.open(), file, options, act, dry_run=True)
+        _say_list(report)
+        if dry_run:
+            face.show(report, lambda: _list_words(report))
+            return
+        say(_list_words(report))
+        click.confirm("Write it?", abort=True, err=True)
+    report = import_works(face.open(), file, options, act)
+    if yes:
+        _say_list(report)
+    face.show(report, lambda: _list_words(report))
+
+
+def _column(text: str) -> tuple[str, str]:
+    column, sign, field = text.rpartition("=")
+    if not sign or not column.strip():
+        raise InputError("{text} is no pair", text=text, where="--map", mend="Write it as COLUMN=FIELD")
+    return column.strip(), field.strip()
+
+
+def _say_list(report: ListReport) -> None:
+    """Say how the columns are understood, three rows as they would be entered, and every doubt."""
+    for each in report.columns:
+        perhaps = f" (perhaps {each['suggestion']}?)" if each["suggestion"] else ""
+        say(f"  column {each['column']}: {each['field'] or 'kept, not read'}{perhaps}")
+    for sample in report.samples:
+        say("  row: " + "; ".join(f"{name} {text!r}" for name, text in sample.items()))
+    for notice in report.notices:
+        say(f"  doubtful: {notice}")
+    for each in report.conflicts:
+        template = "  differs: line {line}, {ref}, {field}: the archive has {here!r}, the list {list!r}"
+        say(template.format(**each))
+
+
+def _list_words(report: ListReport) -> str:
+    would = "would be " if report.dry_run else ""
+    parts = [f"{report.added} {would}added"]
+    parts += [f"{report.filled} {would}filled in"] if report.filled else []
+    parts += [f"{report.known} known already"] if report.known else []
+    parts += [f"{counted(len(report.conflicts), 'difference')} left as the archive has it"] if report.conflicts else []
+    return f"{report.file}: {counted(report.rows, 'row')}, {', '.join(parts)}."
+
+
+@work.command("sheet")
+@click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
+@click.option("--limit", default=500, show_default=True, metavar="N", help="The most works to put in.")
+@click.pass_obj
+def work_sheet(face: Face, file: Path, limit: int) -> None:
+    """Write a workbook to print or fill in: works that lack title, date or inks with their picture, and blank rows.
+
+    `inkchest work import` takes it back in.
+
+    Example: inkchest work sheet to_fill_in.xlsx
+    """
+    from archive.services.works_list import write_work_sheet
+
+    count = write_work_sheet(face.open(), file, limit=limit)
+    rows = f"{counted(count, 'work')} that lack facts" if count != 1 else "1 work that lacks facts"
+    face.show({"file": str(file), "works": count}, f"Wrote {file}: {rows}, and blank rows.")

@@ -111,7 +111,7 @@ class ReadingsFile:
     name : str
         The set's name.
     kind : str
-        `"csv"` or `"cgats"`.
+        `"csv"`, `"cgats"` or `"cxf"`.
     header : tuple of (keyword, value)
         As written. It may carry makers' names: kept in the record, printed on no page.
     notices : tuple of Notice
@@ -423,7 +423,8 @@ def _match_fields(file: ReadingsFile, inks: Sequence[tuple[str, str]]) -> dict[s
         if match in named:
             raise InputError("the field {field} is given two inks", field=match, where=file.name)
         named[match] = ink
-    used = {field for row in file.rows for field, tint in row.device if tint and is_colourant(field)}
+    every = file.kind == "cxf"  # there a device value is always a colourant's, whatever its name
+    used = {field for row in file.rows for field, tint in row.device if tint and (every or is_colourant(field))}
     for field in (field for field in file.device_fields if field in used and field not in named):
         raise InputError(
             "the field {field} has tints, but no ink is given for it",

@@ -29,6 +29,7 @@ from archive.catalogue.models import (
 )
 from archive.errors import ArchiveError, InputError, ManyErrors, Notice
 from archive.exchange.cgats import is_cgats, read_cgats
+from archive.exchange.cxf import is_cxf, read_cxf
 from archive.exchange.readings import ReadingRow, ReadingsFile, apply_inks, default_passes
 from archive.exchange.readings_csv import read_readings_csv
 from archive.exchange.text import decode_text
@@ -74,7 +75,7 @@ class ImportReport:
 
 
 def read_readings_file(path: Path) -> tuple[ReadingsFile, ...]:
-    """Return the sets of readings in a CSV or CGATS file, judged by what is in it.
+    """Return the sets of readings in a CSV, CGATS or CxF3 file, judged by what is in it.
 
     Raises
     ------
@@ -87,6 +88,8 @@ def read_readings_file(path: Path) -> tuple[ReadingsFile, ...]:
         raise InputError(
             "cannot read the file: {why}", why=exc.strerror, where=str(path), mend="Check its name"
         ) from exc
+    if is_cxf(data):
+        return read_cxf(data, path.name)
     decoded = decode_text(data, path.name)
     if is_cgats(decoded.text):
         return read_cgats(decoded.text, path.name)
@@ -120,10 +123,13 @@ def _with_inks(file: ReadingsFile, options: ImportOptions, drums_per_pass: int) 
     if options.passes:
         mend = "Say which column it is: --ink FIELD=INK"
         raise InputError("a pass is given for {ink}, and no ink", ink=next(iter(options.passes)), mend=mend)
+    if not file.inks_known and not file.device_fields:
+        mend = "Export it with its device values, or write what was printed as CSV: `inkchest readings import --help`"
+        raise InputError("nothing in the file tells which inks were printed", where=file.name, mend=mend)
     if not file.inks_known:
         raise InputError(
             "the file's columns {fields} are no inks of this house",
-            fields=", ".join(file.device_fields) or "(none)",
+            fields=", ".join(file.device_fields),
             where=file.name,
             mend="Say which ink each is, in printing order: --ink FIELD=INK",
         )

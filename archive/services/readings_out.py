@@ -8,9 +8,11 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from archive.catalogue.identity import today
 from archive.catalogue.models import Ink, Layer, Machine, Measurement, Paper, Recipe, Run, Swatch, Variant, Work
 from archive.errors import CatalogueError, InputError
 from archive.exchange.cgats import write_cgats
+from archive.exchange.cxf_out import write_cxf
 from archive.exchange.readings import ReadingRow, ReadLayer, Spectrum
 from archive.exchange.readings_csv import write_readings_csv
 from archive.services.lookup import find_record
@@ -32,9 +34,9 @@ def export_readings(
     rows = reading_rows(session, paper=paper, ink=ink)
     if not rows:
         raise InputError("no measured swatch to write", mend="Bring readings in first, or ask with fewer conditions")
-    text = write_readings_csv(rows) if form == "csv" else write_cgats(rows, descriptor=path.stem)
+    data = _written(rows, form, path.stem)
     try:
-        path.write_text(text, encoding="utf-8", newline="")
+        path.write_bytes(data)
     except OSError as exc:
         raise CatalogueError(
             "cannot write the file: {why}", why=exc.strerror, where=str(path), mend="Choose another place"
@@ -42,8 +44,15 @@ def export_readings(
     return len(rows)
 
 
+def _written(rows: list[ReadingRow], form: str, descriptor: str) -> bytes:
+    if form == "cxf":
+        return write_cxf(rows, created=today().isoformat(), descriptor=descriptor)
+    text = write_readings_csv(rows) if form == "csv" else write_cgats(rows, descriptor=descriptor)
+    return text.encode()
+
+
 def reading_rows(session: Session, *, paper: str | None = None, ink: str | None = None) -> list[ReadingRow]:
-    """Return every reading of the chosen swatches as plain rows, in the order they came."""
+    """Return every reading of our own of the chosen swatches as plain rows, in the order they came."""
     layers = _layers(session)
     query = (
         select(Measurement, Swatch, Paper.name, Run, Machine.name, Work.ref, Recipe.screen)
@@ -55,6 +64,7 @@ def reading_rows(session: Session, *, paper: str | None = None, ink: str | None 
         .outerjoin(Variant, Variant.id == Swatch.variant_id)
         .outerjoin(Work, Work.id == Variant.work_id)
         .where(Measurement.binned_at.is_(None), Swatch.binned_at.is_(None))
+        .where(Measurement.origin.is_(None), Swatch.origin.is_(None))  # in again, another workshop's would be ours
         .where(Measurement.method.in_(("instrument", "camera", "eye")))
         .order_by(Measurement.id)
     )

@@ -46,12 +46,29 @@ GONE = [keys("noun uid label binned_at")]
 SWATCH = keys("id uid name sample paper inks lab method condition measured_on readings")
 CLAIM = keys("id uid field value basis by said_on words is_standing contradicted")
 SETTING = keys("key value start meaning")
-FOUND = keys("id uid ref title kind date inks papers places")
+FOUND = keys(
+    "id uid ref title kind date inks papers places claims patches printable_now passes why_not_now colour notes",
+    makers=[keys("name role")],
+    printed_by=...,
+    files=[keys("name lies_at")],
+    copies=[keys("ref role edition place whereabouts")],
+)
+FOUND_BY_COLOUR = {**FOUND, "colour": keys("delta_e_2000 verdict evidence recipe")}
+QUESTION = keys("id uid name asks")
+STALE = keys(
+    "id uid noun name reason why mend",
+    swatches=[keys("id uid paper inks printed_on measured_on")],
+)
+BULK = keys("set same dry_run", works=[keys("id uid ref title was")])
+MERGED = keys("noun id uid name gone moved")
+LIST = keys("file sheet columns samples rows added filled known conflicts notices dry_run")
+EXCHANGE = keys("file workshop inks papers recipes swatches measurements known left_out notices dry_run")
 INK_SET = keys("inks paper recipes swatches works")
 CHANGE = keys("id uid at by words kind added edits undone")
 OUTCOME = keys("file status picture copy paper notes", palette=[keys("lab share")])
 IMPORT = keys("file sets rows added known bare_paper new_recipes papers inks notices dry_run")
 COPIED = keys("to copied kept verified bytes")
+PACKED = keys("bag rows originals bytes")
 MATCH = keys(
     "rank evidence aged delta_e_2000 uncertainty reprint verdict why_here lab in_words paper passes drum_changes "
     "settings printable_now loaded why_not_now where_now work copy picture place swatch measured_on also notes",
@@ -98,12 +115,21 @@ CASES = [
     Case("match colour lab:52.3,-18.4,12.2", ANSWER, "Dockrope 100 %, then Ferrywake 60 %, on Oatleaf 120"),
     Case("match picture {desk}/tides.jpg", PICTURE_ANSWER, "Ink sets that carry it"),
     Case("find tides", [FOUND], "QA-0042  Nine Tides"),
+    Case(
+        "find --colour '#2a5ea8' --paper off-white", [FOUND_BY_COLOUR], "Dockrope (tint unknown), then Ferrywake 60 %"
+    ),
+    Case("find --works QA-0042 --keep tides", [FOUND], "go by QA-0042/1: reference"),
+    Case("question list", [QUESTION], "blue ones: ink Ferrywake"),
+    Case("question remove 'blue ones'", QUESTION, "In the bin: question blue ones."),
+    Case("change tides --set paper='Chalkroad 90' --dry-run", BULK, "Would change 1 work to paper Chalkroad 90."),
     Case("recipe list", [INK_SET], "Dockrope then Ferrywake"),
     Case("work add --title Peel --inks 'blue? over Dockrope'", NEW_CARD, "Added work QA-0043, Peel."),
     Case("work list", [WORK], "Nine Tides"),
     Case("work show QA-0042", CARD, 'as told: "Ferrywake 60 % over Dockrope"'),
     Case("work edit QA-0042 --date 'May 1999'", WORK, "date: May 1999"),
     Case("work remove QA-0042", GONE, "In the bin: work QA-0042, with 1 variant"),
+    Case("work import {desk}/list.csv --dry-run", LIST, "list.csv: 1 row, 1 would be added."),
+    Case("work sheet {desk}/sheet.xlsx", keys("file works"), "0 works that lack facts"),
     Case("variant add --work QA-0042 --name green", VARIANT, "Added variant QA-0042b."),
     Case("variant list", [VARIANT], "QA-0042a"),
     Case("variant show QA-0042a", VARIANT, "work: QA-0042"),
@@ -148,11 +174,19 @@ CASES = [
     Case("swatch remove {swatch}", keys("removed"), "In the bin: the swatch, with 1 reading."),
     Case("readings import {desk}/strip.csv", IMPORT, "6 rows, 0 added, 6 known already"),
     Case("readings export {desk}/out.csv", keys("file rows format"), "Wrote 6 rows"),
+    Case("evidence out {desk}/ours.json --ink Ferrywake", EXCHANGE, "Wrote 1 ink, 1 paper, 2 recipes, 2 patches"),
+    Case("evidence in {desk}/theirs.json --dry-run", EXCHANGE, "of Lark Lane Press; 5 known already."),
+    Case(
+        "evidence same ink 'Marshlight (Lark Lane Press)' Ferrywake",
+        keys("kind theirs origin ours swatches notes"),
+        "1 patch of Lark Lane Press count with ours.",
+    ),
     Case("ink add Sootwell", INK, "Added ink Sootwell."),
     Case("ink list", [INK], "Ferrywake"),
     Case("ink show Ferrywake", INK, "looks: #2a5ea8"),
     Case("ink edit Ferrywake --no-in-house", INK, "in house: no"),
     Case("ink remove Kilnsong", GONE, "In the bin: ink Kilnsong. `inkchest undo` brings all of it back."),
+    Case("ink merge Kilnsong --into Ferrywake", MERGED, "Kilnsong is Ferrywake now; moved: nothing."),
     Case("drum add 9", DRUM, "Added drum 9."),
     Case("drum list", [DRUM], "Ferrywake"),
     Case("drum show 1", DRUM, "machine: Upstairs"),
@@ -173,16 +207,23 @@ CASES = [
     Case("paper show 'Oatleaf 120'", PAPER, "sheets left: 800"),
     Case("paper edit 'oatleaf 120' --sheets-left 650", PAPER, "sheets left: 650"),
     Case("paper remove 'Duskmoth 140'", GONE, "In the bin: paper Duskmoth 140"),
+    Case("paper merge 'Chalkroad 90' --into 'Oatleaf 120'", MERGED, "Chalkroad 90 is Oatleaf 120 now; moved: 1 recipe"),
     Case("place add 'Storeroom / Shelf A'", PLACE, "Added place Storeroom / Shelf A."),
     Case("place list", [PLACE], "Storeroom / Plan chest 2 / drawer 5"),
     Case("place show 'drawer 5'", PLACE, "in: Storeroom / Plan chest 2"),
     Case("place edit 'drawer 5' --state checked", PLACE, "state: checked"),
+    Case(
+        "place move 'drawer 5' --to Attic",
+        {**PLACE, **keys("places copies")},
+        "it is Attic / drawer 5 now, with 1 copy",
+    ),
     Case("place remove Attic", GONE, "In the bin: place Attic"),
     Case("person add 'Tamsin Grebe'", PERSON, "Added person Tamsin Grebe."),
     Case("person list", [PERSON], "Wren Tallow"),
     Case("person show 'Wren Tallow'", PERSON, "person Wren Tallow"),
     Case("person edit 'Wren Tallow' --note 'printed here from 2004'", PERSON, "note: printed here from 2004"),
     Case("person remove 'Pip Saltmarsh'", GONE, "In the bin: person Pip Saltmarsh"),
+    Case("person merge 'Pip Saltmarsh' --into 'Wren Tallow'", MERGED, "Pip Saltmarsh is Wren Tallow now"),
     Case("person forget 'Wren Tallow' --yes", keys("mentions"), "Forgotten: "),
     Case(
         "claim add work QA-0042 --field order --value 'Dockrope first' --said-by 'Wren Tallow' --said-on 2024-05-04",
@@ -197,6 +238,9 @@ CASES = [
     Case("bin list", GONE, "drum 8"),
     Case("bin empty --yes", keys("rows files"), "Deleted "),
     Case("check", ..., "All is whole."),
+    Case("check --stale", [STALE], "new filling: ink Dockrope: 4 patches"),
     Case("backup {desk}/stick", COPIED, "Every one of 2 was read back and is whole."),
     Case("restore {desk}/kept {desk}/again", COPIED, "Restored to "),
+    Case("pack {desk}/bag", PACKED, "Packed into "),
+    Case("unpack {desk}/packed --to {desk}/unpacked", PACKED, "Unpacked into "),
 ]

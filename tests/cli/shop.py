@@ -43,6 +43,39 @@ def noise(path: Path, *, size: tuple[int, int]) -> Path:
     return path
 
 
+# One solid of another workshop on a paper of its own.
+THEIRS: dict[str, Any] = {
+    "format": "inkchest evidence",
+    "version": 1,
+    "workshop": "Lark Lane Press",
+    "made_on": "2024-06-01",
+    "inks": [{"uid": "0192a000-0000-7000-8000-000000000001", "name": "Marshlight", "kind": "transparent"}],
+    "papers": [{"uid": "0192a000-0000-7000-8000-000000000002", "name": "Fenwhite 100", "is_coloured": False}],
+    "recipes": [
+        {
+            "uid": "0192a000-0000-7000-8000-000000000003",
+            "paper": "0192a000-0000-7000-8000-000000000002",
+            "layers": [{"ink": "0192a000-0000-7000-8000-000000000001", "tint": 100, "pass": 1}],
+        }
+    ],
+    "swatches": [
+        {
+            "uid": "0192a000-0000-7000-8000-000000000004",
+            "recipe": "0192a000-0000-7000-8000-000000000003",
+            "out_of_range": False,
+            "measurements": [
+                {
+                    "uid": "0192a000-0000-7000-8000-000000000005",
+                    "lab": [70.0, 20.0, 15.0],
+                    "lab_from": "lab",
+                    "method": "instrument",
+                }
+            ],
+        }
+    ],
+}
+
+
 @dataclass
 class Shop:
     """An archive's folder, and the command line that stands in front of it."""
@@ -124,7 +157,7 @@ def fill(shop: Shop, desk: Path) -> None:
     shop.do("drum", "add", "1", "--ink", "Ferrywake", "--machine", "Upstairs", "--position", "1")
     shop.do("drum", "add", "2", "--ink", "Dockrope", "--machine", "Upstairs", "--position", "2")
     shop.do("filling", "add", "F-1", "--drum", "1", "--since", "2024-05-01", "--mix", "Ferrywake=3")
-    shop.do("filling", "add", "F-2", "--ink", "Dockrope", "--mix", "Dockrope=1")
+    shop.do("filling", "add", "F-2", "--ink", "Dockrope", "--since", "2024-06-01", "--mix", "Dockrope=1")
     for name in ("Wren Tallow", "Pip Saltmarsh"):
         shop.do("person", "add", name)
     for name in ("Storeroom / Plan chest 2 / drawer 5", "Attic"):
@@ -140,6 +173,12 @@ def fill(shop: Shop, desk: Path) -> None:
     (desk / "strip.csv").write_text(READINGS, encoding="utf-8")
     shop.do("readings", "import", str(desk / "strip.csv"))
     shop.do("picture", "add", str(sheet(desk / "loose.jpg", colours=("#d1462f",))))
+    (desk / "list.csv").write_text("Nr;Titel\n0007;Peel\n", encoding="utf-8")
+    (desk / "theirs.json").write_text(json.dumps(THEIRS), encoding="utf-8")
+    shop.do("evidence", "in", str(desk / "theirs.json"))
+    shop.do("profile", "set", "workshop_name", "Quay Attic Printroom")
+    shop.do("find", "--ink", "Ferrywake", "--keep", "blue ones")
     shop.do("drum", "add", "8")
     shop.do("drum", "remove", "8")
     shop.do("backup", str(desk / "kept"))
+    shop.do("pack", str(desk / "packed"))

@@ -558,3 +558,86 @@ def test_an_export_can_be_of_one_paper_or_ink_and_is_refused_when_nothing_is_lef
         assert export_readings(session, tmp_path / "b.csv", "csv", ink="ferrywake") == 2
         with pytest.raises(InputError, match="no measured swatch to write"):
             export_readings(session, tmp_path / "c.csv", "csv", ink="Gullbone")
+
+
+# --- CxF3
+
+
+def test_readings_go_out_as_cxf_and_come_in_elsewhere_the_same(house: Catalogue, tmp_path: Path) -> None:
+    add(house, "machine", "Upstairs")
+    detail = {"condition": "M1", "backing": "black", "instrument": "desk reader", "measured_on": "2024-05-04"}
+    bring_in(
+        house,
+        tmp_path,
+        Patch("white", (93.1, 0.2, 4.9), more=detail),
+        Patch("A1", (52.3, -18.4, 12.2), (("Dockrope", 100, 1), ("Ferrywake", 60, 2)), more=detail),
+        Patch(
+            "A2", (40.2, 2.1, -41.0), (("Ferrywake", 99.5),), more={"condition": "M0", "n": 3, "machine": "Upstairs"}
+        ),
+        Patch("A3", (48.0, 60.0, 30.0), (("Kilnsong", 40), ("Kilnsong", 40)), more={"screen": "AM", "note": "a & b"}),
+    )
+    with house.read() as session:
+        assert export_readings(session, tmp_path / "out.cxf", "cxf") == 4
+    other = start_archive(tmp_path / "other")
+    enter_house(other)
+    add(other, "machine", "Upstairs")
+    report = import_readings(other, tmp_path / "out.cxf", ImportOptions(), act("import", kind="import"))
+    assert (report.rows, report.added, report.bare_paper) == (4, 4, 1)
+    assert report.sets == ("out M1", "out M0", "out no condition")
+    assert measured(other) == measured(house)
+    again = import_readings(other, tmp_path / "out.cxf", ImportOptions(), act("import", kind="import"))
+    assert (again.added, again.known) == (0, 4)
+    with other.read() as session:
+        assert set(session.scalars(select(ReadingsSet.kind))) == {"cxf"}
+    other.close()
+
+
+FOREIGN_CXF = """<?xml version="1.0" encoding="UTF-8"?>
+<cc:CxF xmlns:cc="http://colorexchangeformat.com/CxF3-core"><cc:Resources><cc:ObjectCollection>
+<cc:Object ObjectType="Target" Name="A1" Id="1"><cc:ColorValues><cc:ColorCIELab ColorSpecification="CS1">
+<cc:L>52.3</cc:L><cc:A>-18.4</cc:A><cc:B>12.2</cc:B></cc:ColorCIELab></cc:ColorValues>
+<cc:DeviceColorValues><cc:ColorCustom Name="ours" ColorSpecification="CS1">
+<cc:SpotColor><cc:Name>Deep Blue</cc:Name><cc:Percentage>60</cc:Percentage></cc:SpotColor>
+<cc:SpotColor><cc:Name>Straw</cc:Name><cc:Percentage>100</cc:Percentage></cc:SpotColor>
+</cc:ColorCustom></cc:DeviceColorValues></cc:Object></cc:ObjectCollection>
+<cc:ColorSpecificationCollection><cc:ColorSpecification Id="CS1"><cc:TristimulusSpec>
+<cc:Illuminant>D50</cc:Illuminant><cc:Observer>2_Degree</cc:Observer></cc:TristimulusSpec>
+</cc:ColorSpecification></cc:ColorSpecificationCollection></cc:Resources></cc:CxF>"""
+
+
+def test_the_spot_colours_of_a_foreign_cxf_file_each_need_an_ink(house: Catalogue, tmp_path: Path) -> None:
+    before = counts(house)
+    with pytest.raises(InputError, match="Deep Blue, Straw are no inks"):
+        bring_in_text(house, tmp_path, FOREIGN_CXF, "chart.cxf", ImportOptions(OATLEAF))
+    with pytest.raises(InputError, match="Deep Blue has tints, but no ink"):
+        bring_in_text(house, tmp_path, FOREIGN_CXF, "chart.cxf", ImportOptions(OATLEAF, (("Straw", "Dockrope"),)))
+    assert counts(house) == before
+    inks = (("Straw", "Dockrope"), ("Deep Blue", "Ferrywake"))
+    assert bring_in_text(house, tmp_path, FOREIGN_CXF, "chart.cxf", ImportOptions(OATLEAF, inks)).added == 1
+    match = ask(house, "lab:52.3,-18.4,12.2").matches[0]
+    assert [(layer["ink"], layer["tint"]) for layer in match.layers] == [("Dockrope", 100), ("Ferrywake", 60)]
+    assert match.delta_e_2000 == pytest.approx(0, abs=1e-6)
+
+
+def test_a_cxf_file_that_tells_no_inks_is_refused_as_such(house: Catalogue) -> None:
+    import colour_cxf
+
+    sample = Path(colour_cxf.__file__).parent / "tests" / "resources" / "sample.cxf"  # 144 patches, no device values
+    (file,) = read_readings_file(sample)
+    assert len(file.rows) == 144
+    before = counts(house)
+    with pytest.raises(InputError, match="nothing in the file tells which inks were printed"):
+        import_readings(house, sample, ImportOptions(OATLEAF), act("import", kind="import"))
+    assert counts(house) == before
+
+
+def test_a_cxf_file_with_an_entity_of_another_file_is_refused(house: Catalogue, tmp_path: Path) -> None:
+    secret = tmp_path / "secret.txt"
+    secret.write_text("Wren Tallow")
+    doctype = f'<!DOCTYPE cc:CxF [<!ENTITY steal SYSTEM "{secret.as_uri()}">]><cc:CxF'
+    text = FOREIGN_CXF.replace("<cc:CxF", doctype, 1).replace("Deep Blue", "&steal;")
+    before = counts(house)
+    with pytest.raises(InputError, match="declares a document type") as caught:
+        bring_in_text(house, tmp_path, text, "chart.cxf", ImportOptions(OATLEAF))
+    assert "Wren Tallow" not in str(caught.value)
+    assert counts(house) == before
