@@ -299,6 +299,8 @@ class _Details:
             notes.append("fluorescent: fades; compare readings of the same condition only")
         if not recipe.order_known and len(recipe.layers) > 1:
             notes.append("order unknown")
+        if swatch is not None and swatch.origin is not None:
+            notes.append(f"proven at {swatch.origin}, on another machine: print one patch before you trust it")
         if swatch is not None and swatch.spread is None and swatch.method == "instrument":
             notes.append("sheet-to-sheet and day-to-day spread taken from the profile")
         if recipe.words and recipe.variant_id is not None:

@@ -19,9 +19,7 @@ from sqlalchemy.orm import Session
 from archive.catalogue.models import Ink, Layer, Paper, Recipe, Swatch
 from archive.errors import ConflictError, InputError
 from archive.services.lookup import find_record
-from archive.services.recipes import ExactLayer, recipe_key
-
-_ELSEWHERE = "elsewhere:"
+from archive.services.recipes import ELSEWHERE, ExactLayer, recipe_key
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +85,7 @@ def _notes(noun: str, foreign: Any, own: Any) -> tuple[str, ...]:
 
 def theirs_key(uid: str) -> str:
     """Return the key of a recipe as the other workshop gave it."""
-    return f"{_ELSEWHERE}{uid}"
+    return f"{ELSEWHERE}{uid}"
 
 
 class TheirRecipes:
@@ -95,7 +93,7 @@ class TheirRecipes:
 
     def __init__(self, session: Session) -> None:
         self._session = session
-        living = select(Recipe).where(Recipe.binned_at.is_(None), Recipe.key.startswith(_ELSEWHERE))
+        living = select(Recipe).where(Recipe.binned_at.is_(None), Recipe.key.startswith(ELSEWHERE))
         self._by_key: dict[str, Recipe] = {recipe.key: recipe for recipe in session.scalars(living) if recipe.key}
         self._inks = _same(session, Ink)
         self._papers = _same(session, Paper)

@@ -22,7 +22,7 @@ from archive.services.bulk import copied_recipe
 from archive.services.fields import current_links, write_links
 from archive.services.kinds import kind_of_row
 from archive.services.lookup import find_record
-from archive.services.recipes import ExactLayer, recipe_key
+from archive.services.recipes import ELSEWHERE, ExactLayer, recipe_key
 from archive.services.references import Reference, all_references
 from archive.services.rules import refresh
 
@@ -143,6 +143,8 @@ def _remade(session: Session, recipe: Recipe, gone: Any, kept: Any) -> Recipe:
     if recipe.key is not None:
         exact = [ExactLayer(each.ink_id or 0, each.tint_low or 0.0, each.print_pass or 1) for each in new.layers]
         new.key = recipe_key(new.paper_id or 0, exact, new.screen)
+        if recipe.key.startswith(ELSEWHERE):  # another workshop's recipe stays theirs, whatever ours is called
+            new.key = f"{recipe.key.partition('|')[0]}|{new.key}"
         standing = session.scalars(select(Recipe).where(Recipe.key == new.key, Recipe.binned_at.is_(None))).first()
         if standing is not None:
             return standing

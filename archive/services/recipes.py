@@ -13,6 +13,8 @@ from archive.catalogue.models import Ink, Layer, Recipe
 from archive.errors import InputError
 from archive.services.told import Told
 
+ELSEWHERE = "elsewhere:"  # begins the keys of another workshop's recipes, so that they never become ours by chance
+
 
 @dataclass(frozen=True, slots=True)
 class ExactLayer:

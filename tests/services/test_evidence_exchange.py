@@ -270,3 +270,28 @@ def test_another_schema_is_named_and_nothing_is_written(
         take(house, tmp_path / "e.json")
     assert words in str(caught.value)
     assert living(house) == before
+
+
+def test_their_recipes_stay_theirs_when_our_ink_is_merged_with_another_of_ours(
+    lark: Catalogue, house: Catalogue, tmp_path: Path
+) -> None:
+    from archive.services.merging import merge_records
+
+    take(house, give(lark, tmp_path / "e.json"))
+    same(house, "ink", f"Ferrywake ({LARK})", "Ferrywake")
+    with house.read() as session:
+        theirs = set(session.scalars(select(Swatch.uid).where(Swatch.origin == LARK)))
+    add(house, "ink", "Ferrywake Blue")
+    with house.write(act("merge")) as session:
+        merge_records(session, "ink", "Ferrywake", "Ferrywake Blue", is_sure=True)
+    with house.read() as session:
+        query = select(Recipe.key).join(Swatch, Swatch.recipe_id == Recipe.id).where(Swatch.uid.in_(theirs))
+        keys = [key or "" for key in session.scalars(query)]
+    assert len(keys) == len(theirs)
+    assert [key for key in keys if not key.startswith("elsewhere:")] == []
+
+
+def test_an_answer_says_where_else_it_was_proven(lark: Catalogue, house: Catalogue, tmp_path: Path) -> None:
+    take(house, give(lark, tmp_path / "e.json"))
+    first = ask(house, "lab:52.3,-18.4,12.2").matches[0]
+    assert any(LARK in note and "another machine" in note for note in first.notes)

@@ -641,3 +641,11 @@ def test_a_cxf_file_with_an_entity_of_another_file_is_refused(house: Catalogue, 
         bring_in_text(house, tmp_path, text, "chart.cxf", ImportOptions(OATLEAF))
     assert "Wren Tallow" not in str(caught.value)
     assert counts(house) == before
+
+
+def test_a_reading_whose_day_is_not_known_to_the_day_is_kept_and_answers(house: Catalogue, tmp_path: Path) -> None:
+    more = {"measured_on": "2019-05", "printed_on": "2019"}
+    bring_in(house, tmp_path, Patch("p1", (50.0, 40.0, 30.0), [("Kilnsong", 100)], more=more))
+    first = ask(house, "lab:50,40,30").matches[0]
+    assert first.measured_on == "2019-05"
+    assert first.delta_e_2000 < 1e-9
