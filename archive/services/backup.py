@@ -14,14 +14,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import select
-
 from archive.catalogue.database import DATABASE_FILE, SETTINGS_FILE, Catalogue
 from archive.catalogue.files import Files
 from archive.catalogue.history import Act
 from archive.catalogue.identity import now
 from archive.catalogue.models import Fact
 from archive.errors import CatalogueError, ConflictError, InputError
+from archive.services.facts import archive_uid
 
 _NOTE = "backup.json"
 Progress = Callable[[int, int], None]
@@ -56,7 +55,8 @@ def backup(catalogue: Catalogue, to: Path, *, act: Act, progress: Progress | Non
         )
     if to.resolve() == catalogue.folder.resolve() or catalogue.folder.resolve() in to.resolve().parents:
         raise InputError("a backup cannot lie inside its archive", where=str(to), mend="Name a stick or another disk")
-    uid = _archive_uid(catalogue)
+    with catalogue.read() as session:
+        uid = archive_uid(session)
     _refuse_other(to, uid)
     with _told(to):
         (to / "originals").mkdir(parents=True, exist_ok=True)
@@ -114,11 +114,6 @@ def restore(source: Path, to: Path, *, progress: Progress | None = None) -> Back
         report, damaged = _copy_originals(Files(source), Files(to), to, progress)
     _tell_damage(damaged, "everything else was restored", f"`inkchest --archive {to} check` lists what is missing")
     return report
-
-
-def _archive_uid(catalogue: Catalogue) -> str:
-    with catalogue.read() as session:
-        return str(session.scalars(select(Fact.value).where(Fact.key == "archive_uid")).first())
 
 
 def _refuse_other(to: Path, uid: str) -> None:

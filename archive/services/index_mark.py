@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from archive.catalogue.models import Change, Edit, Fact, Ink, Measurement, Paper, Swatch
+from archive.catalogue.models import Change, Edit, Ink, Measurement, Paper, Swatch
 from archive.services.profile import read_profile
 
 _TABLES: dict[str, Any] = {"change": Change, "edit": Edit, "measurement": Measurement, "swatch": Swatch}
@@ -60,11 +60,6 @@ def _swatches_of(session: Session, mark: dict[str, list[int]], edited: dict[str,
     for query in queries:
         found.update(session.scalars(query))
     return found
-
-
-def archive_uid(session: Session) -> str:
-    """Return what tells this archive from others."""
-    return session.scalar(select(Fact.value).where(Fact.key == "archive_uid")) or ""
 
 
 def profile_digest(session: Session) -> str:

@@ -24,7 +24,8 @@ from archive.colour.tree import SwatchTree
 from archive.errors import CatalogueError, Notice
 from archive.planning.passes import PassPlanner
 from archive.services.evidence import KINDS, Evidence, Ints, PaperFacts, load_evidence, load_some, load_swatches
-from archive.services.index_mark import archive_uid, changed_swatches, profile_digest, read_mark
+from archive.services.facts import archive_uid
+from archive.services.index_mark import changed_swatches, profile_digest, read_mark
 from archive.services.matching import TREE_FROM, MatchIndex, Ranked
 from archive.services.ranked_search import Classes, MainRows, main_keys, near_swatches
 from archive.services.ranking import R95, Candidates, House, Limits, MatchOptions, Winner, winners
