@@ -11,7 +11,7 @@ from sqlalchemy import Engine, inspect, text
 from archive.catalogue.shipped import shipped_folder
 from archive.errors import CatalogueError
 
-REVISION = "0001"
+REVISION = "0002"
 
 
 def stored_revision(engine: Engine) -> str | None:

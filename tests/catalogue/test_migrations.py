@@ -99,13 +99,27 @@ def test_an_archive_of_this_version_is_not_touched_on_opening(catalogue: Catalog
     assert not list(catalogue.folder.glob("*before*"))
 
 
+def test_an_archive_of_an_older_release_comes_up_with_every_row_and_goes_back_as_it_was(catalogue: Catalogue) -> None:
+    fill(catalogue)
+    path = catalogue.folder / "archive.sqlite3"
+    upgrade(catalogue.engine, "0001")
+    older = rows(path)
+    upgrade(catalogue.engine)
+    newer = rows(path)
+    assert set(older) < set(newer)
+    for name, found in older.items():
+        assert [row[: len(old)] for row, old in zip(newer[name], found, strict=True)] == found, name
+    upgrade(catalogue.engine, "0001")
+    assert rows(path) == older
+
+
 # --- a revision to come --------------------------------------------------------------------------------------------
 
 _NEXT = """
 import sqlalchemy as sa
 from alembic import op
-revision = "0002"
-down_revision = "0001"
+revision = "tomorrow"
+down_revision = "{today}"
 branch_labels = depends_on = None
 
 def upgrade():
@@ -133,10 +147,10 @@ def tomorrow(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def add_revision(versions: Path, monkeypatch: pytest.MonkeyPatch, *, then: str = "") -> None:
-    (versions / "0002_tomorrow.py").write_text(_NEXT.format(then=then))
-    monkeypatch.setattr(revision, "REVISION", "0002")
-    monkeypatch.setattr("archive.catalogue.database.REVISION", "0002")
-    monkeypatch.setattr(upgrade, "__defaults__", ("0002",))
+    (versions / "tomorrow.py").write_text(_NEXT.format(then=then, today=REVISION))
+    monkeypatch.setattr(revision, "REVISION", "tomorrow")
+    monkeypatch.setattr("archive.catalogue.database.REVISION", "tomorrow")
+    monkeypatch.setattr(upgrade, "__defaults__", ("tomorrow",))
 
 
 def test_an_older_archive_is_copied_and_brought_up(
@@ -148,19 +162,19 @@ def test_an_older_archive_is_copied_and_brought_up(
     before = rows(path)
     add_revision(tomorrow, monkeypatch)
     opened = open_archive(catalogue.folder)
-    assert stored_revision(opened.engine) == "0002"
+    assert stored_revision(opened.engine) == "tomorrow"
     with opened.read() as session:
         assert session.execute(text("SELECT smell FROM ink")).scalars().all() == ["none"]
         assert session.execute(text("PRAGMA foreign_keys")).scalar() == 1
         assert session.execute(text("PRAGMA foreign_key_check")).all() == []
-    assert rows(catalogue.folder / "archive-before-0001.sqlite3") == before
+    assert rows(catalogue.folder / f"archive-before-{REVISION}.sqlite3") == before
     after = rows(path)
     # rebuilding `ink` with the keys on would have emptied `layer`: every row is there, and every value
     assert {name: len(found) for name, found in after.items()} == {name: len(found) for name, found in before.items()}
     assert {name: found for name, found in after.items() if name != "ink"} == {
         name: found for name, found in before.items() if name != "ink"
     }
-    upgrade(opened.engine, "0001")
+    upgrade(opened.engine, REVISION)
     opened.close()
     assert rows(path) == before
 
@@ -203,7 +217,7 @@ def test_a_migration_that_fails_half_way_leaves_the_old_archive_whole(
         open_archive(catalogue.folder)
     assert rows(path) == before
     engine = make_engine(f"sqlite:///{path}")
-    assert stored_revision(engine) == "0001"
+    assert stored_revision(engine) == REVISION
     engine.dispose()
 
 

@@ -23,6 +23,7 @@ from archive.catalogue.models.prints import (
     Swatch,
 )
 from archive.catalogue.models.records import Change, Claim, Edit, Fact, Setting, User
+from archive.catalogue.models.sittings import Frame, Joined, Proposal, Question, Sitting, SittingShot, Slip
 from archive.catalogue.models.works import Appearance, Copy, JobFile, Variant, Work, WorkPerson
 
 __all__ = [
@@ -35,8 +36,10 @@ __all__ = [
     "Edit",
     "Fact",
     "Filling",
+    "Frame",
     "Ink",
     "JobFile",
+    "Joined",
     "Layer",
     "Machine",
     "Measurement",
@@ -46,11 +49,16 @@ __all__ = [
     "Person",
     "Picture",
     "Place",
+    "Proposal",
+    "Question",
     "ReadingsSet",
     "Recipe",
     "Run",
     "RunFilling",
     "Setting",
+    "Sitting",
+    "SittingShot",
+    "Slip",
     "Swatch",
     "User",
     "Variant",

@@ -156,4 +156,5 @@ class Place(Kept):
     kind: Mapped[str] = mapped_column(default="box")
     parent_id: Mapped[int | None] = mapped_column(ForeignKey("place.id"), index=True)
     state: Mapped[str] = mapped_column(default="open")
+    quarantine: Mapped[str | None]  # why it is kept apart: mould suspected, insects
     note: Mapped[str] = mapped_column(default="")

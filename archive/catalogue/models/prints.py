@@ -115,6 +115,8 @@ class Picture(Kept):
     paper_share: Mapped[float | None] = mapped_column(Double)
     paper_sure: Mapped[bool] = mapped_column(default=False)
     note: Mapped[str] = mapped_column(default="")
+    came_from: Mapped[str] = mapped_column(default="")  # the folders it lay in, as they were called
+    claim: Mapped[float | None] = mapped_column(Double)  # of the sitting that corrected it, mean CIEDE2000
 
 
 class PaletteColour(Base):
@@ -175,6 +177,7 @@ class Swatch(Kept):
     out_of_range: Mapped[bool] = mapped_column(default=False)
     note: Mapped[str] = mapped_column(default="")
     origin: Mapped[str | None]
+    claim: Mapped[float | None] = derived(Double)
 
 
 class Measurement(Kept):
@@ -204,3 +207,4 @@ class Measurement(Kept):
     colour_path: Mapped[str] = mapped_column(default="")
     note: Mapped[str] = mapped_column(default="")
     origin: Mapped[str | None]
+    claim: Mapped[float | None] = mapped_column(Double)  # of the correction it was read through, mean CIEDE2000
