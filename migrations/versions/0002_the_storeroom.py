@@ -1,4 +1,4 @@
-"""The storeroom: sittings, frames, proposals, questions, job slips."""
+"""The storeroom: sittings, frames, proposals, inquiries, job slips."""
 
 from __future__ import annotations
 
@@ -54,6 +54,33 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "inquiry",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("uid", TEXT, nullable=False),
+        sa.Column("subject_table", TEXT, nullable=False),
+        sa.Column("subject_id", sa.Integer(), nullable=False),
+        sa.Column("field", TEXT, nullable=False),
+        sa.Column("words", TEXT, nullable=False),
+        sa.Column("person_id", sa.Integer(), nullable=True),
+        sa.Column("asked_on", TEXT, nullable=False),
+        sa.Column("state", TEXT, nullable=False),
+        sa.Column("claim_id", sa.Integer(), nullable=True),
+        sa.Column("change_id", sa.Integer(), nullable=False),
+        sa.Column("binned_at", TEXT, nullable=True),
+        sa.CheckConstraint("state IN ('open', 'answered', 'nobody left')", name=op.f("ck_inquiry_state_word")),
+        sa.ForeignKeyConstraint(["change_id"], ["change.id"], name=op.f("fk_inquiry_change_id_change")),
+        sa.ForeignKeyConstraint(["claim_id"], ["claim.id"], name=op.f("fk_inquiry_claim_id_claim")),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_inquiry_person_id_person")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_inquiry")),
+        sa.UniqueConstraint("uid", name=op.f("uq_inquiry_uid")),
+        sqlite_autoincrement=True,
+    )
+    with op.batch_alter_table("inquiry", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_inquiry_change_id"), ["change_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_inquiry_claim_id"), ["claim_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_inquiry_person_id"), ["person_id"], unique=False)
+
+    op.create_table(
         "joined",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("uid", TEXT, nullable=False),
@@ -72,33 +99,6 @@ def upgrade() -> None:
     with op.batch_alter_table("joined", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_joined_change_id"), ["change_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_joined_copy_id"), ["copy_id"], unique=False)
-
-    op.create_table(
-        "question",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("uid", TEXT, nullable=False),
-        sa.Column("subject_table", TEXT, nullable=False),
-        sa.Column("subject_id", sa.Integer(), nullable=False),
-        sa.Column("field", TEXT, nullable=False),
-        sa.Column("words", TEXT, nullable=False),
-        sa.Column("person_id", sa.Integer(), nullable=True),
-        sa.Column("asked_on", TEXT, nullable=False),
-        sa.Column("state", TEXT, nullable=False),
-        sa.Column("claim_id", sa.Integer(), nullable=True),
-        sa.Column("change_id", sa.Integer(), nullable=False),
-        sa.Column("binned_at", TEXT, nullable=True),
-        sa.CheckConstraint("state IN ('open', 'answered', 'nobody left')", name=op.f("ck_question_state_word")),
-        sa.ForeignKeyConstraint(["change_id"], ["change.id"], name=op.f("fk_question_change_id_change")),
-        sa.ForeignKeyConstraint(["claim_id"], ["claim.id"], name=op.f("fk_question_claim_id_claim")),
-        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_question_person_id_person")),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_question")),
-        sa.UniqueConstraint("uid", name=op.f("uq_question_uid")),
-        sqlite_autoincrement=True,
-    )
-    with op.batch_alter_table("question", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_question_change_id"), ["change_id"], unique=False)
-        batch_op.create_index(batch_op.f("ix_question_claim_id"), ["claim_id"], unique=False)
-        batch_op.create_index(batch_op.f("ix_question_person_id"), ["person_id"], unique=False)
 
     op.create_table(
         "sitting_shot",
@@ -288,17 +288,17 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_sitting_shot_change_id"))
 
     op.drop_table("sitting_shot")
-    with op.batch_alter_table("question", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_question_person_id"))
-        batch_op.drop_index(batch_op.f("ix_question_claim_id"))
-        batch_op.drop_index(batch_op.f("ix_question_change_id"))
-
-    op.drop_table("question")
     with op.batch_alter_table("joined", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_joined_copy_id"))
         batch_op.drop_index(batch_op.f("ix_joined_change_id"))
 
     op.drop_table("joined")
+    with op.batch_alter_table("inquiry", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_inquiry_person_id"))
+        batch_op.drop_index(batch_op.f("ix_inquiry_claim_id"))
+        batch_op.drop_index(batch_op.f("ix_inquiry_change_id"))
+
+    op.drop_table("inquiry")
     with op.batch_alter_table("sitting", schema=None) as batch_op:
         batch_op.drop_index(
             "uq_sitting_living_ref_key",

@@ -23,7 +23,7 @@ from archive.catalogue.models.prints import (
     Swatch,
 )
 from archive.catalogue.models.records import Change, Claim, Edit, Fact, Setting, User
-from archive.catalogue.models.sittings import Frame, Joined, Proposal, Question, Sitting, SittingShot, Slip
+from archive.catalogue.models.sittings import Frame, Inquiry, Joined, Proposal, Sitting, SittingShot, Slip
 from archive.catalogue.models.works import Appearance, Copy, JobFile, Variant, Work, WorkPerson
 
 __all__ = [
@@ -38,6 +38,7 @@ __all__ = [
     "Filling",
     "Frame",
     "Ink",
+    "Inquiry",
     "JobFile",
     "Joined",
     "Layer",
@@ -50,7 +51,6 @@ __all__ = [
     "Picture",
     "Place",
     "Proposal",
-    "Question",
     "ReadingsSet",
     "Recipe",
     "Run",

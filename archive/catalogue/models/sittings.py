@@ -114,10 +114,10 @@ class Proposal(Kept):
     swatch_id: Mapped[int | None] = mapped_column(ForeignKey("swatch.id"), index=True)
 
 
-class Question(Kept):
+class Inquiry(Kept):
     """What somebody still reachable could tell of a record."""
 
-    __tablename__ = "question"
+    __tablename__ = "inquiry"
     __table_args__ = table_args(one_of("state", "open", "answered", "nobody left"))
 
     subject_table: Mapped[str]
