@@ -20,7 +20,6 @@ from archive.catalogue.models import (
     Ink,
     Layer,
     Paper,
-    Picture,
     Recipe,
     Run,
     Swatch,
@@ -29,6 +28,7 @@ from archive.catalogue.models import (
 from archive.errors import ConflictError
 from archive.services.kinds import KINDS, kind_of, kind_of_row
 from archive.services.lookup import find_record
+from archive.services.originals import named_originals
 from archive.services.references import all_references, kept_models, living_users, name_of, owner_column
 
 # what goes to the bin with its owner: (table, column that names the owner)
@@ -46,6 +46,14 @@ _OWNED = {
     ("swatch", "variant_id"),
     ("swatch", "set_id"),
     ("measurement", "swatch_id"),
+    ("sitting_shot", "sitting_id"),
+    ("frame", "sitting_id"),
+    ("frame", "picture_id"),
+    ("joined", "copy_id"),
+    ("proposal", "picture_id"),
+    ("proposal", "swatch_id"),
+    ("slip", "run_id"),
+    ("slip", "picture_id"),
 }
 
 
@@ -181,7 +189,7 @@ def empty_bin(session: Session, files: Files) -> tuple[int, list[str]]:
 
     The caller removes those files once the session is committed. The history keeps a line of it.
     """
-    candidates = set(session.scalars(select(Picture.sha256).where(Picture.binned_at.is_not(None))))
+    candidates = set(named_originals(session, in_bin=True))
     gone = 0
     for _ in range(len(Base.metadata.tables)):  # rings of references take more than one turn
         turn = sum(_delete_binned(session, table) for table in reversed(Base.metadata.sorted_tables))
@@ -190,8 +198,8 @@ def empty_bin(session: Session, files: Files) -> tuple[int, list[str]]:
             break
     if gone:
         current_change(session)
-    named = set(session.scalars(select(Picture.sha256)))
-    return gone, sorted(sha256 for sha256 in candidates - named if files.exists(sha256))
+    left = candidates - set(named_originals(session))
+    return gone, sorted(sha256 for sha256 in left if files.exists(sha256))
 
 
 def _delete_binned(session: Session, table: Table) -> int:

@@ -11,7 +11,8 @@ from sqlalchemy.orm import Session
 
 from archive.catalogue.database import Catalogue
 from archive.catalogue.files import Files
-from archive.catalogue.models import Measurement, Picture, Swatch
+from archive.catalogue.models import Measurement, Swatch
+from archive.services.originals import named_originals
 from archive.services.references import all_references, kept_models
 
 
@@ -87,7 +88,7 @@ def _standing(session: Session) -> list[Damage]:
 
 
 def _files(session: Session, files: Files, progress: Callable[[int, int], None] | None) -> list[Damage]:
-    named = dict(session.execute(select(Picture.sha256, Picture.name)).all())
+    named = named_originals(session)
     there = list(files.all_originals())
     found = [
         Damage("missing_file", "its original is gone from the disk", f"picture {name}", "Bring a backup back", True)
