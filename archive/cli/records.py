@@ -276,23 +276,6 @@ for _group in (ink, paper, person):
     _group.add_command(_merge(kind_of(str(_group.name))))
 
 
-@place.command("move")
-@click.argument("name", metavar="NAME")
-@click.option("--to", required=True, metavar="PLACE", help="The place it goes into; '' for none.")
-@click.pass_obj
-def place_move(face: Face, name: str, to: str) -> None:
-    """Put a whole box, drawer or chest into another place, with all that lies in it.
-
-    Example: inkchest place move 'drawer 5' --to Attic
-    """
-    from archive.services.bulk import move_place
-
-    with face.write(f"move {name} to {to or 'no other place'}") as session:
-        moved = move_place(session, name, to)
-    inside = f"{counted(moved.copies, 'copy')} and {counted(moved.places, 'place')} in it"
-    face.show(moved, lambda: f"Moved: it is {moved.record.label} now, with {inside}.")
-
-
 @person.command("forget")
 @click.argument("name", metavar="NAME")
 @yes_option

@@ -242,9 +242,15 @@ def upgrade() -> None:
     with op.batch_alter_table("swatch", schema=None) as batch_op:
         batch_op.add_column(sa.Column("claim", sa.Double(), nullable=True))
 
+    with op.batch_alter_table("work", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("described_at", TEXT, nullable=True))
+
 
 def downgrade() -> None:
     """Take the archive back to the revision before."""
+    with op.batch_alter_table("work", schema=None) as batch_op:
+        batch_op.drop_column("described_at")
+
     with op.batch_alter_table("swatch", schema=None) as batch_op:
         batch_op.drop_column("claim")
 

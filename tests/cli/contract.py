@@ -23,6 +23,7 @@ FILLING = keys("id uid name ink drum since until batch person note", mix=[keys("
 PAPER = keys("id uid name shade gsm lot grain coloured opacity sheets_left note")
 PERSON = keys("id uid name note")
 PLACE = keys("id uid ref name kind in state note")
+BOX = keys("place state copies without_picture counted")
 WORK = keys("id uid ref title title_kind kind date date_basis old_number maker note")
 VARIANT = keys("id uid ref work name kind note")
 COPY = keys("id uid ref role edition place whereabouts person until seen_on seen_by note")
@@ -41,10 +42,12 @@ CARD = {
     "notes": ...,
 }
 NEW_CARD = {**CARD, "maker": ..., "copies": ..., "pictures": ..., "runs": ...}
+CARD_OF_A_BOX = {**CARD, "maker": ..., "runs": ...}
 RUN_CARD = {**RUN, **keys("work taken_from_last notes")}
 GONE = [keys("noun uid label binned_at")]
 SWATCH = keys("id uid name sample paper inks lab method condition measured_on readings")
 CLAIM = keys("id uid field value basis by said_on words is_standing contradicted")
+INQUIRY = keys("id uid noun record field words person asked_on state answer")
 SETTING = keys("key value start meaning")
 FOUND = keys(
     "id uid ref title kind date inks papers places claims patches printable_now passes why_not_now colour notes",
@@ -129,7 +132,7 @@ CASES = [
     Case("work edit QA-0042 --date 'May 1999'", WORK, "date: May 1999"),
     Case("work remove QA-0042", GONE, "In the bin: work QA-0042, with 1 variant"),
     Case("work import {desk}/list.csv --dry-run", LIST, "list.csv: 1 row, 1 would be added."),
-    Case("work sheet {desk}/sheet.xlsx", keys("file works"), "0 works that lack facts"),
+    Case("work sheet {desk}/sheet.xlsx", keys("file works"), "2 works that lack facts"),
     Case("variant add --work QA-0042 --name green", VARIANT, "Added variant QA-0042b."),
     Case("variant list", [VARIANT], "QA-0042a"),
     Case("variant show QA-0042a", VARIANT, "work: QA-0042"),
@@ -217,7 +220,12 @@ CASES = [
         {**PLACE, **keys("places copies")},
         "it is Attic / drawer 5 now, with 1 copy",
     ),
-    Case("place remove Attic", GONE, "In the bin: place Attic"),
+    Case("place check 'drawer 5' --count 1", BOX, "drawer 5: checked, 1 copy"),
+    Case("place close 'drawer 5' --count 1", BOX, "drawer 5: closed, 1 copy"),
+    Case("place quarantine 'drawer 5' --why 'mould suspected'", keys("place why copies card"), "FFP3"),
+    Case("place release Cellar", keys("ref"), "Released: Cellar"),
+    Case("place queue", [keys("place state copies")], "Attic (open): 1 copy without a picture: M17/1"),
+    Case("place remove Cellar", GONE, "In the bin: place Cellar"),
     Case("person add 'Tamsin Grebe'", PERSON, "Added person Tamsin Grebe."),
     Case("person list", [PERSON], "Wren Tallow"),
     Case("person show 'Wren Tallow'", PERSON, "person Wren Tallow"),
@@ -231,6 +239,24 @@ CASES = [
         "* order: Dockrope first, stated by Wren Tallow on 2024-05-04",
     ),
     Case("claim list variant QA-0042a", [CLAIM], 'in the words "Ferrywake 60 % over Dockrope"'),
+    Case(
+        "describe list",
+        [keys("ref uid title place lacks pictures")],
+        "M18, in Attic: lacks title, date, inks, paper  (box.jpg)",
+    ),
+    Case("describe work M18 --title 'Bus Stop Choir' --unknown date", CARD_OF_A_BOX, "Described M18"),
+    Case("describe next --place Cellar", keys("described"), "0 works described; nothing is left here."),
+    Case(
+        "describe pace",
+        keys("captured captured_an_hour described described_an_hour left hours_left"),
+        "left to describe: 1",
+    ),
+    Case(
+        "inquiry add QA-0042 date 'Before the move?' --ask 'Wren Tallow'", INQUIRY, "Wren Tallow: work QA-0042, date?"
+    ),
+    Case("inquiry list", [INQUIRY], "Wren Tallow: work QA-0042, paper?"),
+    Case("inquiry answer {inquiry} 'the grey one'", INQUIRY, "answered: the grey one"),
+    Case("inquiry nobody-left {inquiry}", INQUIRY, "(nobody left)"),
     Case("profile list", [SETTING], "house_paper"),
     Case("profile set house_paper 'Oatleaf 120'", SETTING, "house_paper is now Oatleaf 120 (at first: empty)."),
     Case("history", [CHANGE], "import readings from strip.csv"),
@@ -239,7 +265,7 @@ CASES = [
     Case("bin empty --yes", keys("rows files"), "Deleted "),
     Case("check", ..., "All is whole."),
     Case("check --stale", [STALE], "new filling: ink Dockrope: 4 patches"),
-    Case("backup {desk}/stick", COPIED, "Every one of 2 was read back and is whole."),
+    Case("backup {desk}/stick", COPIED, "Every one of 3 was read back and is whole."),
     Case("restore {desk}/kept {desk}/again", COPIED, "Restored to "),
     Case("pack {desk}/bag", PACKED, "Packed into "),
     Case("unpack {desk}/packed --to {desk}/unpacked", PACKED, "Unpacked into "),

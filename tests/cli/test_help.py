@@ -15,8 +15,8 @@ from tests.cli.shop import Shop
 COMMANDS = list(walk())
 # every verb that help may begin with
 VERBS = {
-    *("Add", "Bring", "Build", "Change", "Copy", "Delete", "Find", "Give", "Keep", "List", "Look", "Make"),
-    *("Measure", "Put", "Read", "Say", "See", "Set", "Show", "Take", "Write"),
+    *("Add", "Ask", "Bring", "Build", "Capture", "Change", "Close", "Copy", "Delete", "Find", "Give", "Keep", "List"),
+    *("Look", "Make", "Mark", "Measure", "Open", "Print", "Put", "Read", "Say", "See", "Set", "Show", "Take", "Write"),
 }
 EXAMPLES = [(name, example) for name, command in COMMANDS for example in help_parts(command)[1]]
 

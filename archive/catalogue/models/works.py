@@ -36,6 +36,7 @@ class Work(Kept):
     old_number: Mapped[str] = mapped_column(default="")
     note: Mapped[str] = mapped_column(default="")
     search_text: Mapped[str] = derived(default="")
+    described_at: Mapped[str | None]  # when somebody gave its short facts after it was photographed
     original: Mapped[Any] = mapped_column(JsonText, nullable=True)  # {"file", "line", "cells"} of the list it came in
 
 
