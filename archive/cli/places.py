@@ -1,10 +1,13 @@
-"""Rooms, shelves, drawers and boxes: moved whole, counted and closed, kept apart when they could do harm."""
+"""Rooms, shelves, drawers and boxes: moved whole, counted and closed, kept apart, labelled."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import click
 
 from archive.cli.face import Face, say
+from archive.cli.pages import say_notices, to_option
 from archive.cli.records import place
 from archive.cli.words import counted as count_words
 from archive.services import place_states
@@ -106,3 +109,43 @@ def place_queue(face: Face) -> None:
 def _waiting_line(each: place_states.Waiting) -> str:
     shown = ", ".join(each.copies[:6]) + (" …" if len(each.copies) > 6 else "")
     return f"{each.place} ({each.state}): {count_words(len(each.copies), 'copy')} without a picture: {shown}"
+
+
+@place.command("labels")
+@click.argument("names", metavar="[PLACE...]", nargs=-1)
+@to_option
+@click.pass_obj
+def place_labels(face: Face, names: tuple[str, ...], to: Path) -> None:
+    """Write labels of places with what lies there and a code as a PDF, ten on an A4 sheet to cut apart.
+
+    Example: inkchest place labels 'drawer 5' 'Box 14' --to labels.pdf
+    """
+    from archive.services.place_pages import print_labels
+
+    with face.read() as session:
+        written = print_labels(session, to, names)
+    face.show(
+        {"file": written.file, "places": written.count, "pages": written.pages, "notices": written.notices},
+        f"Wrote {count_words(written.count, 'label')} on {count_words(written.pages, 'page')} to {written.file}.",
+    )
+    say_notices(written.notices)
+
+
+@place.command("cards")
+@click.argument("names", metavar="[PLACE...]", nargs=-1)
+@to_option
+@click.pass_obj
+def place_cards(face: Face, names: tuple[str, ...], to: Path) -> None:
+    """Write cards of boxes and drawers as a PDF, a page each: photograph one before what lies in its place.
+
+    Example: inkchest place cards 'Box 14' --to cards.pdf
+    """
+    from archive.services.place_pages import print_cards
+
+    with face.read() as session:
+        written = print_cards(session, to, names)
+    face.show(
+        {"file": written.file, "places": written.count, "pages": written.pages, "notices": written.notices},
+        f"Wrote {count_words(written.count, 'card')} on {count_words(written.pages, 'page')} to {written.file}.",
+    )
+    say_notices(written.notices)

@@ -8,7 +8,9 @@ from typing import Any
 import click
 
 from archive.cli.face import Face, say
+from archive.cli.pages import say_notices, to_option
 from archive.cli.records import given_values, group_for, in_lines, record_options
+from archive.cli.words import counted
 from archive.services.kinds import kind_of
 
 run = group_for("run")
@@ -52,3 +54,23 @@ def run_add(face: Face, /, of: str | None, fresh: bool, **given: Any) -> None:
         say(f"  taken from the last run: {taken} (mend with `inkchest run edit {card.record.label}`)")
     for note in card.notes:
         say(f"  {note}")
+
+
+@run.command("slip")
+@click.option("--ink", "inks", multiple=True, metavar="INK", help="An ink to tick (all in the house when left out).")
+@click.option("--paper", "papers", multiple=True, metavar="PAPER", help="A paper to tick (the most used ones).")
+@click.option("--passes", type=click.IntRange(1, 4), default=2, show_default=True, help="Room for so many passes.")
+@click.option("--count", type=click.IntRange(1, 500), default=1, show_default=True, help="How many, each for one run.")
+@to_option
+@click.pass_obj
+def run_slip(face: Face, inks: tuple[str, ...], papers: tuple[str, ...], passes: int, count: int, to: Path) -> None:
+    """Write job slips as a PDF: tick one at the machine and photograph it beside the sheet.
+
+    Example: inkchest run slip --count 20 --to slips.pdf
+    """
+    from archive.services.slips import print_slips  # as above
+
+    with face.write("print job slips") as session:
+        printed = print_slips(session, to, inks=inks, papers=papers, passes=passes, count=count)
+    face.show(printed, f"Wrote {counted(count, 'job slip')} to {printed.file}, for one run each.")
+    say_notices(printed.notices)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -9,6 +10,7 @@ import click
 from archive.cli.blocks import beside, block, hex_of, shows_colour
 from archive.cli.command import Group, limit_option
 from archive.cli.face import Face
+from archive.cli.pages import say_notices, to_option
 from archive.cli.words import counted, lab_words
 from archive.errors import InputError
 from archive.services import bin as bins
@@ -109,6 +111,30 @@ def _summary_lines(each: swatch_book.SwatchSummary) -> str:
     sample = f", sample {each.sample}" if each.sample else ""
     lines.append(f"{called}swatch {each.uid}{sample}")
     return "\n".join(beside([each.lab] if each.lab else [], lines))
+
+
+@swatch.command("cards")
+@click.argument("uids", metavar="[UID...]", nargs=-1)
+@click.option("--ink", metavar="INK", help="With this ink.")
+@click.option("--over", metavar="INK", help="Printed over this one.")
+@click.option("--paper", metavar="PAPER", help="On this paper.")
+@limit_option(60, "swatches")
+@to_option
+@click.pass_obj
+def swatch_cards(face: Face, /, uids: tuple[str, ...], to: Path, limit: int, **filters: str | None) -> None:
+    """Write cards of swatches with their recipe as a PDF, six on an A4 sheet to cut apart.
+
+    Example: inkchest swatch cards --ink Ferrywake --over Dockrope --to cards.pdf
+    """
+    from archive.services.swatch_pages import print_swatch_cards  # as above
+
+    with face.read() as session:
+        written = print_swatch_cards(session, to, uids, limit=limit, **filters)
+    face.show(
+        {"file": written.file, "swatches": written.count, "pages": written.pages, "notices": written.notices},
+        f"Wrote {counted(written.count, 'card')} on {counted(written.pages, 'page')} to {written.file}.",
+    )
+    say_notices(written.notices)
 
 
 @swatch.command("show")

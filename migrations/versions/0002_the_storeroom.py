@@ -149,6 +149,7 @@ def upgrade() -> None:
         sa.Column("claim", sa.Double(), nullable=True),
         sa.Column("warnings", TEXT, nullable=True),
         sa.Column("alike", TEXT, nullable=True),
+        sa.Column("look", TEXT, nullable=True),
         sa.Column("change_id", sa.Integer(), nullable=False),
         sa.Column("binned_at", TEXT, nullable=True),
         sa.CheckConstraint(

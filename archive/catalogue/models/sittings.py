@@ -80,7 +80,8 @@ class Frame(Kept):
     correction: Mapped[Any] = mapped_column(JsonText, nullable=True)  # its own card's, where that was clearly better
     claim: Mapped[float | None] = mapped_column(Double)
     warnings: Mapped[Any] = mapped_column(JsonText, nullable=True)
-    alike: Mapped[Any] = mapped_column(JsonText, nullable=True)
+    alike: Mapped[Any] = mapped_column(JsonText, nullable=True)  # [{"picture", "as", "state"}]
+    look: Mapped[str | None]  # hash of its shapes, 16 hexadecimal digits; none for what is blank
 
 
 class Joined(Kept):

@@ -1,0 +1,1 @@
+"""Pages made from plain values: labels, cards, slips; they know no database."""
