@@ -112,8 +112,10 @@ def match_picture_command(face: Face, /, file: Path, absolute: bool, **given: An
     """
     from archive.services.picture_match import match_picture
 
-    with face.read() as session:
-        answer = match_picture(session, file, _match_options(given), absolute=absolute)
+    catalogue, progress = face.open(), progress_line("Making the search index")
+    with catalogue.read() as session:
+        options = _match_options(given)
+        answer = match_picture(session, file, options, absolute=absolute, files=catalogue.files, progress=progress)
     face.show(answer, lambda: "\n".join(_picture_lines(answer)))
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,15 +19,21 @@ from archive.errors import ColourError
 
 Floats = NDArray[np.float64]
 
-_FLOAT32_SLACK = 1e-3  # CIEDE2000: OpenCV solves in float32; nearer results are settled in double
 
+@dataclass(frozen=True, slots=True, eq=False)  # arrays inside
+class Move:
+    """What lies where, what is wanted where (shares that sum to 1 each), and the price of moving, >= 0.
 
-@dataclass(frozen=True, slots=True)
-class Near:
-    """A palette's place in the list searched, and its distance."""
+    Attributes
+    ----------
+    cost : (m, n) ndarray of float64
+    supply : (m,) ndarray of float64
+    demand : (n,) ndarray of float64
+    """
 
-    index: int
-    distance: float
+    cost: Floats
+    supply: Floats
+    demand: Floats
 
 
 def palette_parts(palette: Palette, *, with_paper: bool = False) -> tuple[Floats, Floats]:
@@ -81,58 +88,43 @@ def transport_cost(cost: ArrayLike, supply: ArrayLike, demand: ArrayLike) -> flo
     ColourError
         Shapes disagree, or the sums differ.
     """
-    from scipy.optimize import linprog
-
-    price, give, take = (np.asarray(part, dtype=np.float64) for part in (cost, supply, demand))
-    m, n = give.size, take.size
-    if price.shape != (m, n) or abs(give.sum() - take.sum()) > 1e-9:
-        raise ColourError("supply and demand do not meet", mend="Give shares that sum to 1 on both sides.")
-    rows, columns = np.kron(np.eye(m), np.ones(n)), np.kron(np.ones(m), np.eye(n))
-    # One of the m + n conditions follows from the rest; leaving it out keeps rounding from contradicting itself.
-    conditions, amounts = np.concatenate([rows, columns[:-1]]), np.concatenate([give, take[:-1]])
-    solved = linprog(price.ravel(), A_eq=conditions, b_eq=amounts, bounds=(0, None), method="highs")
-    return max(float(solved.fun), 0.0)
+    return transport_costs([Move(*(np.asarray(part, dtype=np.float64) for part in (cost, supply, demand)))])[0]
 
 
-def nearest_palettes(wanted: Palette, palettes: Sequence[Palette], k: int, *, with_paper: bool = False) -> list[Near]:
-    """Return the k palettes nearest to the wanted one, nearest first, equals by their place in the list.
-
-    Exact: a bound that no distance can fall below orders the search, and it stops when the bound passes the k-th
-    best found.
+def transport_costs(moves: Sequence[Move]) -> list[float]:
+    """Return the least cost of each of some moves, solved together, which takes a third of the time.
 
     Raises
     ------
     ColourError
-        A palette holds no colour.
+        Shapes disagree, or the sums differ.
     """
-    if not palettes or k < 1:
+    from scipy.optimize import linprog
+
+    if not moves:
         return []
-    lab, shares = palette_parts(wanted, with_paper=with_paper)
-    parts = [palette_parts(palette, with_paper=with_paper) for palette in palettes]
-    every = delta_e_2000(lab[:, None], np.concatenate([labs for labs, _ in parts])[None])
-    costs = np.split(every, np.cumsum([len(labs) for labs, _ in parts])[:-1], axis=1)
-    bounds = np.array([_lower_bound(cost, shares, part[1]) for cost, part in zip(costs, parts, strict=True)])
-    rough: list[Near] = []
-    limit = np.inf
-    for index in np.argsort(bounds, kind="stable"):
-        if bounds[index] > limit + _FLOAT32_SLACK:
-            break
-        rough.append(Near(int(index), _rough_cost(costs[index], shares, parts[index][1])))
-        if len(rough) >= k:
-            limit = np.partition([near.distance for near in rough], k - 1)[k - 1]
-    close = [near.index for near in rough if near.distance <= limit + 2 * _FLOAT32_SLACK]
-    settled = [Near(index, transport_cost(costs[index], shares, parts[index][1])) for index in close]
-    return sorted(settled, key=lambda near: (near.distance, near.index))[:k]
+    for each in moves:
+        if each.cost.shape != (each.supply.size, each.demand.size) or abs(each.supply.sum() - each.demand.sum()) > 1e-9:
+            raise ColourError("supply and demand do not meet", mend="Give shares that sum to 1 on both sides.")
+    prices = np.concatenate([each.cost.ravel() for each in moves])
+    # One of the m + n conditions follows from the rest; leaving it out keeps rounding from contradicting itself.
+    amounts = np.concatenate([part for each in moves for part in (each.supply, each.demand[:-1])])
+    solved = linprog(prices, A_eq=_conditions(moves), b_eq=amounts, bounds=(0, None), method="highs")
+    ends = np.cumsum([each.cost.size for each in moves])[:-1]
+    return [max(float(part.sum()), 0.0) for part in np.split(prices * solved.x, ends)]
 
 
-def _lower_bound(cost: Floats, supply: Floats, demand: Floats) -> float:
-    """Return what moving costs at least: everything to its nearest colour, whatever room there is."""
-    return float(max(supply @ cost.min(axis=1), demand @ cost.min(axis=0)))
+def _conditions(moves: Sequence[Move]) -> Any:
+    """Return, as a sparse table, which moves take from which supply and give to which demand but the last."""
+    from scipy.sparse import csc_array
 
-
-def _rough_cost(cost: Floats, supply: Floats, demand: Floats) -> float:
-    """Return the transport cost in float32, in a thousandth of the time."""
-    import cv2
-
-    give, take = (part.astype(np.float32)[:, None] for part in (supply, demand))
-    return float(cv2.EMD(give, take, cv2.DIST_USER, cost=cost.astype(np.float32))[0])
+    rows, columns, row, column = [], [], 0, 0
+    for each in moves:
+        m, n = each.cost.shape
+        give, take = (part.ravel() for part in np.indices((m, n)))
+        number, is_bound = column + np.arange(m * n), take < n - 1
+        rows += [row + give, row + m + take[is_bound]]
+        columns += [number, number[is_bound]]
+        row, column = row + m + n - 1, column + m * n
+    places = np.concatenate(rows), np.concatenate(columns)
+    return csc_array((np.ones(len(places[0])), places), shape=(row, column))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -12,20 +11,21 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from archive.catalogue.models import Appearance, Copy, PaletteColour, Picture, Variant, Work
-from archive.colour.difference import delta_e_2000
+from archive.catalogue.files import Files
+from archive.catalogue.models import Appearance, Copy, Picture, Variant, Work
 from archive.colour.palette import Palette
-from archive.colour.palette import PaletteColour as Part
 from archive.colour.spaces import on_paper, relative_to_paper
-from archive.colour.transport import nearest_palettes
-from archive.imaging.hashes import hamming_distances, hash_words
-from archive.planning.passes import PassPlan
+from archive.colour.transport import palette_parts
 from archive.services.answers import named_options
-from archive.services.evidence import KINDS, TOLD, Evidence, Floats, load_evidence
-from archive.services.house import pass_planner
-from archive.services.matching import MatchOptions
+from archive.services.evidence import Evidence, Floats
+from archive.services.ink_sets import InkSetCover, ink_sets
+from archive.services.matching import Limits, MatchOptions
+from archive.services.picture_index import KnownPictures, open_pictures, relative_lab
 from archive.services.pictures import ReadPicture, read_picture
 from archive.services.profile import read_profile
+from archive.services.search_index import Progress, open_known
+
+__all__ = ["InkSetCover", "Likeness", "PictureAnswer", "SameDesign", "match_picture"]
 
 SAME_DESIGN_BITS = 12  # of 64: colourways of one design differ in fewer (tried on the demo's press); a candidate only
 
@@ -51,22 +51,6 @@ class SameDesign:
 
 
 @dataclass(frozen=True, slots=True)
-class InkSetCover:
-    """How well what is known of an ink set covers the picture: area-weighted mean and worst CIEDE2000."""
-
-    inks: tuple[str, ...]
-    evidence: str
-    mean: float
-    worst: float
-    passes: int
-    machine: str | None
-    printable_now: bool
-    loaded: bool
-    why_not_now: str | None
-    paper: str | None
-
-
-@dataclass(frozen=True, slots=True)
 class PictureAnswer:
     """The picture's palette, prints like it, and ink sets for it."""
 
@@ -79,8 +63,23 @@ class PictureAnswer:
     ink_sets: tuple[InkSetCover, ...]
 
 
-def match_picture(session: Session, path: Path, options: MatchOptions, *, absolute: bool = False) -> PictureAnswer:
+def match_picture(
+    session: Session,
+    path: Path,
+    options: MatchOptions,
+    *,
+    absolute: bool = False,
+    files: Files | None = None,
+    progress: Progress | None = None,
+) -> PictureAnswer:
     """Return past prints and ink sets for a picture file; nothing of it is kept.
+
+    Parameters
+    ----------
+    files : Files
+        Where a large archive keeps its indexes; without, every swatch and picture is read.
+    progress : callable
+        Told how many of how many steps are done when the swatches' index is made.
 
     Raises
     ------
@@ -88,11 +87,13 @@ def match_picture(session: Session, path: Path, options: MatchOptions, *, absolu
         The file is no picture; a paper or ink is not known.
     """
     options = named_options(session, options)
-    read = read_picture(path, max_megapixels=float(read_profile(session)["largest_megapixels"]))
-    evidence = load_evidence(session, options.paper)
-    labs = _on_asked_paper(read.palette, evidence, absolute=absolute)
+    profile = read_profile(session)
+    read = read_picture(path, max_megapixels=float(profile["largest_megapixels"]))
+    limits = Limits(*(float(profile[f"verdict_{word}"]) for word in ("same", "close", "related")))
+    known = open_known(session, options.paper, limits, files, progress)
+    labs = _on_asked_paper(read.palette, known.evidence, absolute=absolute)
     shares = np.array([part.share for part in read.palette.colours], dtype=np.float64)
-    pictures = _archive_pictures(session)
+    pictures = open_pictures(session, files)
     return PictureAnswer(
         tuple(
             {"lab": tuple(lab), "share": part.share}
@@ -100,10 +101,10 @@ def match_picture(session: Session, path: Path, options: MatchOptions, *, absolu
         ),
         read.palette.paper,
         read.palette.paper_share,
-        None if absolute else evidence.paper_of_screen,
-        _prints(read.palette, pictures, options.limit),
-        _same_design(read, pictures, options.limit),
-        _ink_sets(labs, shares, evidence, session, options),
+        None if absolute else known.evidence.paper_of_screen,
+        _prints(session, read.palette, pictures, options.limit),
+        _same_design(session, read, pictures, options.limit),
+        ink_sets(labs, shares, known, session, options),
     )
 
 
@@ -117,162 +118,35 @@ def _on_asked_paper(palette: Palette, evidence: Evidence, *, absolute: bool) -> 
     return on_paper(relative, evidence.screen_white)
 
 
-@dataclass(frozen=True, slots=True)
-class _Pictured:
-    uid: str
-    work: str | None
-    title: str | None
-    phash: str
-    is_plain: bool
-    palette: Palette
+def _prints(session: Session, palette: Palette, pictures: KnownPictures, limit: int) -> tuple[Likeness, ...]:
+    if not palette.colours and palette.paper is None:
+        return ()
+    labs, shares = palette_parts(palette)
+    if palette.paper is not None and palette.colours:
+        labs = relative_lab(labs, np.array(palette.paper))
+    near = pictures.nearest(labs, shares, limit)
+    named = _named(session, [picture_id for picture_id, _ in near])
+    return tuple(Likeness(*named[picture_id], distance) for picture_id, distance in near)
 
 
-def _archive_pictures(session: Session) -> list[_Pictured]:
-    parts: dict[int, list[Part]] = {}
-    for row in session.scalars(select(PaletteColour).order_by(PaletteColour.picture_id, PaletteColour.position)):
-        parts.setdefault(row.picture_id, []).append(Part((row.lab_l, row.lab_a, row.lab_b), row.share))
-    works = _works_by_copy(session)
-    found = []
-    for picture in session.scalars(select(Picture).where(Picture.binned_at.is_(None)).order_by(Picture.id)):
-        colours = tuple(parts.get(picture.id, ()))
-        paper = None
-        if picture.paper_l is not None and picture.paper_a is not None and picture.paper_b is not None:
-            paper = (picture.paper_l, picture.paper_a, picture.paper_b)
-        if not colours and paper is None:
-            continue
-        palette = Palette(paper, picture.paper_share or 0.0, picture.paper_sure, colours)
-        ref, title = works.get(picture.copy_id or 0, (None, None))
-        found.append(_Pictured(picture.uid, ref, title, picture.phash, picture.is_plain, palette))
-    return found
+def _same_design(session: Session, read: ReadPicture, pictures: KnownPictures, limit: int) -> tuple[SameDesign, ...]:
+    if read.is_plain:
+        return ()
+    near = pictures.like_in_shape(read.phash, SAME_DESIGN_BITS, limit)
+    named = _named(session, [picture_id for picture_id, _ in near])
+    return tuple(SameDesign(*named[picture_id], bits) for picture_id, bits in near)
 
 
-def _works_by_copy(session: Session) -> dict[int, tuple[str | None, str | None]]:
+def _named(session: Session, ids: Sequence[int]) -> dict[int, tuple[str | None, str | None, str]]:
+    """Return the work, its title and the uid of each picture; of several works on a copy the first one."""
+    copies = {each.id: (each.copy_id, each.uid) for each in session.scalars(select(Picture).where(Picture.id.in_(ids)))}
     query = (
         select(Copy.id, Work.ref, Work.title)
         .join(Appearance, Appearance.copy_id == Copy.id)
         .join(Variant, Variant.id == Appearance.variant_id)
         .join(Work, Work.id == Variant.work_id)
-        .where(Appearance.binned_at.is_(None))
+        .where(Appearance.binned_at.is_(None), Copy.id.in_({copy_id for copy_id, _ in copies.values() if copy_id}))
         .order_by(Work.id.desc())
     )
-    return {copy_id: (ref, title) for copy_id, ref, title in session.execute(query)}
-
-
-def _prints(palette: Palette, pictures: Sequence[_Pictured], limit: int) -> tuple[Likeness, ...]:
-    if not pictures or (not palette.colours and palette.paper is None):
-        return ()
-    near = nearest_palettes(_relative(palette), [_relative(each.palette) for each in pictures], limit)
-    return tuple(
-        Likeness(pictures[each.index].work, pictures[each.index].title, pictures[each.index].uid, each.distance)
-        for each in near
-    )
-
-
-def _relative(palette: Palette) -> Palette:
-    """Return the palette with its paper as white: two photos of one sheet under two lights are alike."""
-    if palette.paper is None or not palette.colours:
-        return palette
-    labs = relative_to_paper(np.array([part.lab for part in palette.colours]), palette.paper)
-    labs = np.clip(labs, (0, -200, -200), (100, 200, 200))
-    colours = tuple(
-        Part((lab[0], lab[1], lab[2]), part.share) for lab, part in zip(labs.tolist(), palette.colours, strict=True)
-    )
-    return Palette((100.0, 0.0, 0.0), palette.paper_share, palette.paper_sure, colours)
-
-
-def _same_design(read: ReadPicture, pictures: Sequence[_Pictured], limit: int) -> tuple[SameDesign, ...]:
-    candidates = [each for each in pictures if not each.is_plain]
-    if read.is_plain or not candidates:
-        return ()
-    bits = hamming_distances(read.phash, hash_words([each.phash for each in candidates]))
-    near = [number for number in np.argsort(bits, kind="stable") if bits[number] <= SAME_DESIGN_BITS][:limit]
-    return tuple(
-        SameDesign(candidates[number].work, candidates[number].title, candidates[number].uid, int(bits[number]))
-        for number in near
-    )
-
-
-def _ink_sets(
-    labs: Floats, shares: Floats, evidence: Evidence, session: Session, options: MatchOptions
-) -> tuple[InkSetCover, ...]:
-    """Return the ink sets in order: printable before not printable before told; each by its best paper.
-
-    Inside a group: mean rounded down to 0.5; loaded now; fewer passes; mean; names.
-    """
-    if not len(labs) or not len(evidence.lab):
-        return ()
-    nearest = _nearest_by_inks(labs, evidence, options)
-    planner = pass_planner(session)
-    covers = []
-    for inks, papers in _papers_by_inks(nearest, evidence).items():
-        plan = planner.plan(list(inks))
-        if _is_wanted(plan, inks, options):
-            covers.append(min((_cover(inks, paper, nearest, shares, plan) for paper in papers), key=_place))
-    return tuple(sorted(covers, key=_place)[: options.limit])
-
-
-def _place(cover: InkSetCover) -> tuple[Any, ...]:
-    group = 3 if KINDS.index(cover.evidence) >= TOLD else 1 if cover.printable_now else 2
-    return group, np.floor(cover.mean / 0.5), not cover.loaded, cover.passes, cover.mean, cover.inks, cover.paper or ""
-
-
-_Nearest = dict[tuple[tuple[str, ...], str | None], tuple[Floats, Any]]
-
-
-def _nearest_by_inks(labs: Floats, evidence: Evidence, options: MatchOptions) -> _Nearest:
-    """Return, for inks on a paper, the distance to each palette colour and the kind of evidence for it."""
-    rows = np.ones(len(evidence.lab), dtype=np.bool_)
-    if options.evidence:
-        rows &= np.isin(evidence.kind, [KINDS.index(kind) for kind in options.evidence])
-    by_inks: dict[tuple[tuple[str, ...], str | None], list[int]] = {}
-    for row in np.flatnonzero(rows):
-        recipe = evidence.recipes[evidence.recipe[row]]
-        if options.paper is None or recipe.paper in (options.paper, None):
-            by_inks.setdefault((recipe.inks, recipe.paper), []).append(int(row))
-    found = {}
-    for key, own in by_inks.items():
-        distance = delta_e_2000(evidence.lab[own][:, None, :], labs[None, :, :])
-        found[key] = (distance.min(axis=0), evidence.kind[np.array(own)[distance.argmin(axis=0)]])
-    return found
-
-
-def _papers_by_inks(nearest: _Nearest, evidence: Evidence) -> dict[tuple[str, ...], list[str | None]]:
-    """Return the papers that each ink set is known on; what was told without a paper is read on the screen's."""
-    papers: dict[tuple[str, ...], list[str | None]] = {}
-    for inks, paper in nearest:
-        if inks:
-            papers.setdefault(inks, []).append(paper or evidence.paper_of_screen)
-    return {inks: list(dict.fromkeys(found)) for inks, found in papers.items()}
-
-
-def _is_wanted(plan: PassPlan, inks: tuple[str, ...], options: MatchOptions) -> bool:
-    return (
-        (options.passes is None or plan.count <= options.passes)
-        and (not options.in_house or plan.printable_now)
-        and (not options.loaded or plan.loaded)
-        and (not options.with_inks or set(inks) <= set(options.with_inks))
-    )
-
-
-def _cover(inks: tuple[str, ...], paper: str | None, nearest: _Nearest, shares: Floats, plan: PassPlan) -> InkSetCover:
-    """Return the cover by an ink set on one paper: what it, and fewer of its inks in the same order, can show."""
-    parts = [part for count in range(len(inks) + 1) for part in combinations(inks, count)]
-    keys = [key for part in dict.fromkeys(parts) for key in dict.fromkeys([(part, paper), (part, None)])]
-    known = [nearest[key] for key in keys if key in nearest]
-    distances, kinds = np.array([each[0] for each in known]), np.array([each[1] for each in known])
-    best = distances.argmin(axis=0)
-    columns = np.arange(len(shares))
-    by_kind = np.bincount(kinds[best, columns], weights=shares, minlength=len(KINDS))
-    machines = [each.machine for each in plan.passes]
-    return InkSetCover(
-        inks,
-        KINDS[int(by_kind.argmax())],
-        float(np.average(distances[best, columns], weights=shares)),
-        float(distances[best, columns].max()),
-        plan.count,
-        machines[0] if machines else None,
-        plan.printable_now,
-        plan.loaded,
-        str(plan.why_not_now) if plan.why_not_now else None,
-        paper,
-    )
+    works = {copy_id: (ref, title) for copy_id, ref, title in session.execute(query)}
+    return {each: (*works.get(copy_id or 0, (None, None)), uid) for each, (copy_id, uid) in copies.items()}

@@ -9,10 +9,11 @@ from scipy.optimize import linear_sum_assignment
 from archive.colour.difference import delta_e_2000
 from archive.colour.palette import Palette, PaletteColour
 from archive.colour.transport import (
+    Move,
     earth_movers_distance,
-    nearest_palettes,
     palette_parts,
     transport_cost,
+    transport_costs,
 )
 from archive.errors import ColourError
 
@@ -92,21 +93,12 @@ def test_supply_and_demand_must_meet() -> None:
         transport_cost([[1.0, 2.0]], [1.0], [0.4, 0.4])
 
 
-@pytest.mark.parametrize("with_paper", [False, True])
-@pytest.mark.parametrize("k", [1, 3, 10])
-def test_nearest_are_those_a_full_search_finds(k: int, with_paper: bool) -> None:
-    wanted, palettes = _random(10_001), [_random(seed) for seed in range(120)]
-    every = [earth_movers_distance(wanted, palette, with_paper=with_paper) for palette in palettes]
-    found = nearest_palettes(wanted, palettes, k, with_paper=with_paper)
-    assert [near.index for near in found] == np.argsort(every, kind="stable")[:k].tolist()
-    assert [near.distance for near in found] == pytest.approx(sorted(every)[:k], abs=1e-9)
-
-
-def test_the_same_palette_is_found_first_and_equals_stand_in_the_order_given() -> None:
-    palettes = [_random(1), _random(2), _random(3), _random(2)]
-    assert [near.index for near in nearest_palettes(_random(2), palettes, 2)] == [1, 3]
-
-
-def test_fewer_palettes_than_asked_are_all_returned_and_none_from_none() -> None:
-    assert len(nearest_palettes(_random(1), [_random(2), _random(3)], 10)) == 2
-    assert nearest_palettes(_random(1), [], 10) == []
+def test_several_moves_solved_together_cost_what_each_costs_alone() -> None:
+    rng = np.random.default_rng(8)
+    moves = [
+        Move(rng.uniform(0, 50, (m, n)), rng.dirichlet(np.ones(m)), rng.dirichlet(np.ones(n)))
+        for m, n in ((1, 1), (1, 5), (6, 1), (4, 7), (12, 12))
+    ]
+    alone = [transport_cost(move.cost, move.supply, move.demand) for move in moves]
+    assert transport_costs(moves) == pytest.approx(alone, abs=1e-9)
+    assert transport_costs([]) == []
