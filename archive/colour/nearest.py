@@ -163,11 +163,11 @@ class SwatchIndex:
         """
         wanted, alive, numbers = _one_colour(wanted), self._alive(allowed), self._keys(keys)
         found = self._within(wanted, radius, alive)
-        best = _best_per_key(found, numbers, radius)
+        best = first_of_keys(found, numbers, radius)
         if len(best.key) >= at_least:
             return best
         reach = self._radius_holding(wanted, alive, at_least, numbers)
-        more = _best_per_key(self._within(wanted, reach, alive), numbers, radius)
+        more = first_of_keys(self._within(wanted, reach, alive), numbers, radius)
         return NearKeys(more.key[:at_least], more.index[:at_least], more.delta_e[:at_least], more.count[:at_least])
 
     def _per_row(self, values: ArrayLike, what: str) -> NDArray[np.generic]:
@@ -232,7 +232,7 @@ class SwatchIndex:
             if is_all:
                 return inf
             found = self._measured(wanted, leaves, alive, inf)
-            distances = found.delta_e if keys is None else _best_per_key(found, keys, inf).delta_e
+            distances = found.delta_e if keys is None else first_of_keys(found, keys, inf).delta_e
             if len(distances) >= count:
                 return float(distances[count - 1])
             beam *= 4
@@ -262,8 +262,16 @@ def _children(boxes: Ints, fan: int) -> Ints:
     return (boxes[:, None] * fan + np.arange(fan)).ravel()
 
 
-def _best_per_key(found: Near, keys: Ints, radius: float) -> NearKeys:
-    """Return the first of each key in what was found, in order, and how many of it lie within the radius."""
+def first_of_keys(found: Near, keys: Ints, radius: float) -> NearKeys:
+    """Return the first of each key in what was found, in order, and how many of it lie within the radius.
+
+    Parameters
+    ----------
+    found : Near of (m,) arrays
+    keys : (n,) ndarray of int64, of every row that there is
+    radius : float
+        CIEDE2000, itself included.
+    """
     key, first, which = np.unique(keys[found.index], return_index=True, return_inverse=True)
     count = np.bincount(which[found.delta_e <= radius], minlength=len(key))
     order = np.argsort(first)

@@ -1,7 +1,7 @@
 """A million swatches searched exactly under CIEDE2000: filters inside, recipes counted once, kept in a file.
 
-The search itself is compiled (`tree_kernel`). In plain numpy the same search takes some twenty times as long at a
-million swatches; below some ten thousand `nearest` is as good, and needs no compiler.
+The search itself is compiled (`tree_kernel`). In plain numpy (`tree_plain`) it takes some ten times as long at a
+million swatches, which is still less than loading the compiler takes: a process that asks once does without.
 
 Every swatch has a row (its place in the arrays given), a key (its recipe's number) and a class: a small number for
 all that a filter may ask of it, such as ink set, paper, evidence and how sure its colour is. What is allowed is
@@ -22,14 +22,16 @@ from typing import TYPE_CHECKING, Any, Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from archive.colour.nearest import Near
+from archive.colour.nearest import Near, NearKeys
 from archive.colour.spaces import Floats, check_lab
 from archive.colour.tree_build import build_part, class_bits, frozen, load_kernel
 from archive.colour.tree_file import map_arrays, write_arrays
+from archive.colour.tree_part import Part
+from archive.colour.tree_plain import best_per_key
 from archive.errors import ColourError, InputError
 
 if TYPE_CHECKING:
-    from archive.colour.tree_kernel import Part, Question
+    from archive.colour.tree_kernel import Question
 
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
@@ -130,8 +132,8 @@ class SwatchTree:
         """
         file = map_arrays(path, expected)
         extra = {name.removeprefix(_EXTRA): array for name, array in file.arrays.items() if name.startswith(_EXTRA)}
-        arrays = [file.arrays[name] for name in _PART_ARRAYS]
-        return cls((load_kernel().Part(*arrays, _NONE),), len(file.arrays["class_starts"]) - 1, file.fields, extra)
+        part = Part(**{name: file.arrays[name] for name in _PART_ARRAYS}, dead=_NONE)
+        return cls((part,), len(file.arrays["class_starts"]) - 1, file.fields, extra)
 
     def save(
         self, path: str | Path, fields: Mapping[str, Any], extra: Mapping[str, NDArray[Any]] | None = None
@@ -379,6 +381,31 @@ class SwatchTree:
             rows[is_nearer], delta_e[is_nearer] = own[is_nearer] + first, distances[is_nearer]
             first += len(part.lab)
         return Near(rows, delta_e)
+
+    def best_per_key(
+        self, wanted: ArrayLike, *, radius: float, at_least: int, allowed: ArrayLike | None = None
+    ) -> NearKeys:
+        """Return each key's nearest swatch, for all keys within the radius and `at_least` keys in any case.
+
+        Needs no compiler, and is slower than the rest: for a process that asks once.
+
+        Parameters
+        ----------
+        wanted : (3,) array_like
+            See `check_lab`.
+        radius : float
+            CIEDE2000, itself included.
+        at_least : int
+            When fewer keys lie within the radius, the next nearest follow, as far as there are any.
+        allowed : (c,) array_like of bool
+            See `nearest`.
+
+        Raises
+        ------
+        ColourError, InputError
+            The wanted colour or the table of classes is malformed.
+        """
+        return best_per_key(self.parts, _one_colour(wanted), *self._filter(allowed), radius=radius, at_least=at_least)
 
     def _nearest(self, colour: Floats, k: int, classes: tuple[Mask, np.uint64]) -> Near:
         if k <= 0:

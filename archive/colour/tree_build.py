@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import inf
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.colour.spaces import Floats
+from archive.colour.tree_part import Part
 from archive.errors import CatalogueError
-
-if TYPE_CHECKING:
-    from archive.colour.tree_kernel import Part
 
 Ints = NDArray[np.int64]
 
@@ -79,8 +77,7 @@ def build_part(
     by_class = np.argsort(by_slot, kind="stable").astype(np.int32)
     class_starts = np.concatenate([[0], np.cumsum(np.bincount(by_slot))]).astype(np.int64)
     arrays = (boxes, masks, lab, rows, by_slot, keys, by_key, by_class, class_starts, np.empty(0, bool))
-    part: Part = load_kernel().Part(*(frozen(array) for array in arrays))
-    return part
+    return Part(*(frozen(array) for array in arrays))
 
 
 def _boxes(lab: Floats, bits: NDArray[np.uint64], leaves: int) -> tuple[NDArray[np.float32], NDArray[np.uint64]]:

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.colour.spaces import Floats
+from archive.colour.tree_part import Part
 
 F = TypeVar("F", bound=Callable[..., Any])
 Ints = NDArray[np.int64]
@@ -38,38 +39,6 @@ _HUE_275 = radians(275)
 _SURELY = 1e-6  # radians: far more than the rounding of a hue, where the formula jumps
 _NODE = 1 << 40  # node n goes by n - _NODE: below zero, so before any row at the same distance
 _FEW = 40_000  # swatches that take some four milliseconds to try one by one [own choice]
-
-
-class Part(NamedTuple):
-    """A tree over n swatches; a slot is a swatch's place in the order of the tree.
-
-    Attributes
-    ----------
-    boxes : (2 m, 6) ndarray of float32
-        Least L*, a*, b*, then greatest, of node 1, its children 2 and 3, and so on to the m smallest boxes.
-    masks : (2 m,) ndarray of uint64
-        The bits of the classes in each box.
-    lab : (n, 3) ndarray of float64, by slot
-    rows : (n,) ndarray of int32, by slot
-    classes : (n,) ndarray of uint16, by slot
-    keys : (n,) ndarray of int64, by row
-    by_key, by_class : (n,) ndarray of int32
-        The slots in the order of their keys, and of their classes.
-    class_starts : (c + 1,) ndarray of int64
-        Where each class begins in `by_class`, and where the last one ends.
-    dead : (n,) ndarray of bool, by row; empty when all live
-    """
-
-    boxes: NDArray[np.float32]
-    masks: NDArray[np.uint64]
-    lab: Floats
-    rows: NDArray[np.int32]
-    classes: NDArray[np.uint16]
-    keys: Ints
-    by_key: NDArray[np.int32]
-    by_class: NDArray[np.int32]
-    class_starts: Ints
-    dead: Mask
 
 
 class Question(NamedTuple):

@@ -89,6 +89,7 @@ def match_colour(
     absolute: bool = False,
     files: Files | None = None,
     progress: Progress | None = None,
+    many: bool = False,
 ) -> Answer:
     """Return the past prints that hold a wanted colour, in the one order.
 
@@ -98,6 +99,8 @@ def match_colour(
         Where a large archive keeps its search index; without, every swatch is read.
     progress : callable
         Told how many of how many steps are done when an index is made, which takes a while.
+    many : bool
+        Many questions are to come in this process: a large archive is searched by compiled code from the first on.
 
     Raises
     ------
@@ -107,7 +110,7 @@ def match_colour(
     options = named_options(session, options)
     profile = read_profile(session)
     limits = Limits(*(float(profile[f"verdict_{word}"]) for word in ("same", "close", "related")))
-    known = open_known(session, options.paper, limits, files, progress)
+    known = open_known(session, options.paper, limits, files, progress, many=many)
     wanted = read_wanted(session, text, known.evidence, absolute=absolute)
     evidence, ranked = known.ranked(session, wanted.lab, options, pass_planner(session))
     details = _Details(session, evidence, wanted, options)
@@ -288,6 +291,13 @@ class _Details:
             return None
         return self.session.get_one(Place, copy.place_id).path
 
+    def _elsewhere(self, ranked: Ranked) -> str:
+        origin, machine = self.evidence.origins[ranked.row], self.evidence.machines[ranked.row]
+        whose = (
+            f"proven at {origin}, on another machine" if origin else f"printed on {machine}, which cannot print it now"
+        )
+        return f"{whose}: a new run may differ by more, so print one patch before you trust it"
+
     def _notes(self, ranked: Ranked, recipe: RecipeFacts, swatch: Swatch | None) -> list[str]:
         notes = [str(notice) for notice in ranked.plan.notes]
         asked = self.options.paper
@@ -299,8 +309,8 @@ class _Details:
             notes.append("fluorescent: fades; compare readings of the same condition only")
         if not recipe.order_known and len(recipe.layers) > 1:
             notes.append("order unknown")
-        if swatch is not None and swatch.origin is not None:
-            notes.append(f"proven at {swatch.origin}, on another machine: print one patch before you trust it")
+        if ranked.is_elsewhere:
+            notes.append(self._elsewhere(ranked))
         if swatch is not None and swatch.spread is None and swatch.method == "instrument":
             notes.append("sheet-to-sheet and day-to-day spread taken from the profile")
         if recipe.words and recipe.variant_id is not None:

@@ -6,13 +6,13 @@ What changes from day to day (what is in the house, what is loaded) is not in he
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable
+from functools import lru_cache
 from math import floor
 from typing import Any
 
 import numpy as np
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.identity import first_day, fold, today
@@ -21,6 +21,7 @@ from archive.catalogue.models import (
     Copy,
     Ink,
     Layer,
+    Machine,
     PaletteColour,
     Paper,
     Picture,
@@ -33,6 +34,7 @@ from archive.catalogue.models import (
 from archive.colour.spaces import on_paper, relative_to_paper
 from archive.colour.wanted import parse_wanted
 from archive.services.evidence_rows import (
+    FEW,
     KINDS,
     NEVER,
     PROVEN,
@@ -44,10 +46,12 @@ from archive.services.evidence_rows import (
     Ints,
     LayerFacts,
     RecipeFacts,
+    Rows,
     Source,
+    batched,
 )
 from archive.services.profile import read_profile
-from archive.services.whites import White, measured_whites, paper_of_screens, swatches_by_paper
+from archive.services.whites import PaperFacts, paper_of_screens
 
 __all__ = [
     "KINDS",
@@ -67,9 +71,10 @@ __all__ = [
     "load_evidence",
     "load_some",
     "load_swatches",
+    "swatch_pieces",
 ]
 
-_FEW = 5000  # ids in one query
+_PIECE = 50_000  # swatches in hand at a time
 MEAN_TO_SD = 1.6  # a mean CIEDE2000 of m counts as m / 1.6 an axis: three normals of sd 1 lie 1.596 off on average
 _LAYER_COLUMNS = (
     Layer.recipe_id,
@@ -80,20 +85,23 @@ _LAYER_COLUMNS = (
     Layer.tint_high,
     Layer.print_pass,
 )
-
-
-@dataclass
-class _Rows:
-    lab: list[Any] = field(default_factory=list)
-    recipe: list[int] = field(default_factory=list)
-    kind: list[int] = field(default_factory=list)
-    known_sd: list[float] = field(default_factory=list)
-    reprint_sd: list[float] = field(default_factory=list)
-    aged: list[bool] = field(default_factory=list)
-    day: list[int] = field(default_factory=list)
-    uid: list[str] = field(default_factory=list)
-    source: list[Source] = field(default_factory=list)
-    ages_on: list[int] = field(default_factory=list)
+_SWATCH_COLUMNS = (
+    Swatch.id,
+    Swatch.uid,
+    Swatch.recipe_id,
+    Swatch.lab_l,
+    Swatch.lab_a,
+    Swatch.lab_b,
+    Swatch.method,
+    Swatch.condition,
+    Swatch.spread,
+    Swatch.measured_on,
+    Swatch.printed_on,
+    Swatch.out_of_range,
+    Run.printed_on,
+    Swatch.origin,
+    Machine.name,
+)
 
 
 def load_evidence(session: Session, asked_paper: str | None = None) -> Evidence:
@@ -102,20 +110,6 @@ def load_evidence(session: Session, asked_paper: str | None = None) -> Evidence:
     loader.load_swatches(None)
     loader.leave_out({})
     return loader.with_the_rest()
-
-
-@dataclass(frozen=True, slots=True)
-class PaperFacts:
-    """What the swatches say of the papers: measured whites by name, and numbers of swatches by the paper's id."""
-
-    whites: dict[str, White]
-    counts: dict[int, int]
-
-    @classmethod
-    def read(cls, session: Session) -> PaperFacts:
-        """Return the facts as the swatches now say."""
-        papers: dict[int, str] = dict(session.execute(select(Paper.id, Paper.name)).all())
-        return cls(measured_whites(session, papers), swatches_by_paper(session))
 
 
 def load_some(
@@ -139,12 +133,26 @@ def load_some(
 
 
 def load_swatches(
-    session: Session, papers: PaperFacts, ids: Iterable[int] | None = None
+    session: Session,
+    papers: PaperFacts,
+    ids: Iterable[int] | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Evidence, dict[str, list[int]]]:
-    """Return measured swatches without anything else, and by reason the ids of those that do not match by colour."""
+    """Return measured swatches without anything else, and by reason the ids of those that do not match by colour.
+
+    Parameters
+    ----------
+    progress : callable
+        Told after each of how many steps; one more is left for what the caller does with them.
+    """
     loader = _Loader(session, None, papers)
-    loader.load_swatches(ids)
+    loader.load_swatches(ids, progress)
     return loader.evidence(), dict(loader.apart)
+
+
+def swatch_pieces(session: Session) -> int:
+    """Return in how many pieces all swatches are read."""
+    return -(-(session.scalar(select(func.max(Swatch.id))) or 0) // _PIECE)
 
 
 class _Loader:
@@ -157,7 +165,7 @@ class _Loader:
         self.ink_by_key = {ink.name_key: ink for ink in inks}
         self.papers: dict[int, str] = dict(session.execute(select(Paper.id, Paper.name)).all())
         self.recipes: list[RecipeFacts] = []
-        self.rows = _Rows()
+        self.rows = Rows()
         self.left_out: list[tuple[str, str]] = []
         self.apart: dict[str, list[int]] = defaultdict(list)
         self.whites = papers.whites
@@ -203,6 +211,9 @@ class _Loader:
             screen_white=self.screen_white,
             screen_white_is_measured=(self.screen_paper or "") in self.whites,
             ages_on=np.array(rows.ages_on, dtype=np.int64)[order],
+            origins=tuple(rows.origin[row] for row in order),
+            machines=tuple(rows.machine[row] for row in order),
+            other_machine_sd=float(self.profile["other_machine_sd"]),
         )
 
     # --- rows
@@ -219,6 +230,7 @@ class _Loader:
         day: str | None = None,
         aged: bool = False,
         ages_on: int = NEVER,
+        made_at: tuple[str | None, str | None] = (None, None),
     ) -> None:
         rows = self.rows
         rows.lab.append(lab)
@@ -227,38 +239,39 @@ class _Loader:
         rows.known_sd.append(sds[0])
         rows.reprint_sd.append(sds[1])
         rows.aged.append(aged)
-        rows.day.append(first_day(day).toordinal() if day else 0)
+        rows.day.append(_day_number(day) if day else 0)
         rows.uid.append(uid)
         rows.source.append(source)
         rows.ages_on.append(ages_on)
+        rows.origin.append(made_at[0])
+        rows.machine.append(made_at[1])
 
     def _sds(self, reading: float, place: float, more: float = 0.0) -> tuple[float, float]:
         day = float(self.profile["day_sd"])
         known = (reading**2 + place**2 + more**2) ** 0.5
         return known, (known**2 + day**2) ** 0.5
 
-    def _layer(self, layer: Any) -> LayerFacts:
-        ink = self.inks.get(layer.ink_id or 0) or self.ink_by_key.get(fold(layer.ink_words))
-        return LayerFacts(
-            ink.name if ink else layer.ink_words,
-            ink.kind if ink else "unknown",
-            layer.tint_low,
-            layer.tint_high,
-            layer.print_pass,
-            layer.ink_sure,
-        )
+    def _layer(
+        self, ink_id: int | None, words: str, is_sure: bool, low: float | None, high: float | None, number: int | None
+    ) -> LayerFacts:
+        ink = self.inks.get(ink_id or 0) or self.ink_by_key.get(fold(words))
+        return LayerFacts(ink.name if ink else words, ink.kind if ink else "unknown", low, high, number, is_sure)
 
-    def _facts(self, recipe_ids: Iterable[int]) -> dict[int, RecipeFacts]:
-        wanted = set(recipe_ids)
+    def _facts(self, recipe_ids: set[int] | None) -> dict[int, RecipeFacts]:
+        """Return the facts of some recipes by id, or of all."""
         layers: dict[int, list[LayerFacts]] = defaultdict(list)
         # plain columns: thousands of layers as live rows would cost half of a question's time
         query = select(*_LAYER_COLUMNS).order_by(Layer.recipe_id, Layer.position)
         heads = select(Recipe.id, Recipe.paper_id, Recipe.screen, Recipe.order_known, Recipe.words)
-        if len(wanted) <= _FEW:
+        wanted = recipe_ids if recipe_ids is not None and len(recipe_ids) <= FEW else None
+        if wanted is not None:
             query, heads = query.where(Layer.recipe_id.in_(wanted)), heads.where(Recipe.id.in_(wanted))
-        for layer in self.session.execute(query):
-            if layer.recipe_id in wanted:
-                layers[layer.recipe_id].append(self._layer(layer))
+        alike: dict[tuple[Any, ...], LayerFacts] = {}  # of a million layers few differ
+        for recipe_id, *columns in self.session.execute(query):
+            key: Any = tuple(columns)
+            if key not in alike:
+                alike[key] = self._layer(*key)
+            layers[recipe_id].append(alike[key])
         return {
             recipe.id: RecipeFacts(
                 recipe.id,
@@ -269,46 +282,36 @@ class _Loader:
                 recipe.words,
             )
             for recipe in self.session.execute(heads)
-            if recipe.id in wanted
         }
 
     # --- measured patches
 
-    def load_swatches(self, ids: Iterable[int] | None) -> None:
+    def load_swatches(self, ids: Iterable[int] | None, progress: Callable[[int, int], None] | None = None) -> None:
         """Load some measured patches, or all."""
-        columns = (
-            Swatch.id,
-            Swatch.uid,
-            Swatch.recipe_id,
-            Swatch.lab_l,
-            Swatch.lab_a,
-            Swatch.lab_b,
-            Swatch.method,
-            Swatch.condition,
-            Swatch.spread,
-            Swatch.measured_on,
-            Swatch.printed_on,
-            Swatch.out_of_range,
-            Run.printed_on,
-        )
         query = (
-            select(*columns)
+            select(*_SWATCH_COLUMNS)
             .outerjoin(Run, Run.id == Swatch.run_id)
+            .outerjoin(Machine, Machine.id == Run.machine_id)
             .where(Swatch.binned_at.is_(None), Swatch.lab_l.is_not(None), Swatch.recipe_id.is_not(None))
         )
         if ids is None:
-            found = [tuple(row) for row in self.session.execute(query)]
+            firsts = range(1, swatch_pieces(self.session) * _PIECE, _PIECE)
+            pieces = [Swatch.id.between(first, first + _PIECE - 1) for first in firsts]
         else:
-            chunks = batched(sorted(ids))
-            found = [tuple(row) for own in chunks for row in self.session.execute(query.where(Swatch.id.in_(own)))]
-        facts = self._facts({row[2] for row in found})
+            pieces = [Swatch.id.in_(own) for own in batched(sorted(ids))]
+        facts = self._facts(None) if len(pieces) > 1 else {}
         numbers: dict[int, int] = {}
-        for row in found:
-            why = self._why_apart(facts[row[2]], *row[6:8], is_out=row[11])
-            if why is None:
-                self._add_swatch(row, facts[row[2]], numbers)
-            elif why:
-                self.apart[why].append(row[0])
+        for done, piece in enumerate(pieces, start=1):
+            found: Any = self.session.execute(query.where(piece)).all()
+            facts = facts or self._facts({row[2] for row in found})
+            for row in found:
+                why = self._why_apart(facts[row[2]], *row[6:8], is_out=row[11])
+                if why is None:
+                    self._add_swatch(row, facts[row[2]], numbers)
+                elif why:
+                    self.apart[why].append(row[0])
+            if progress:
+                progress(done, len(pieces) + 1)
 
     def _why_apart(self, facts: RecipeFacts, method: str, condition: str | None, *, is_out: bool) -> str | None:
         """Return why a swatch does not match by colour: None when it does, no words when its ink is named already."""
@@ -324,8 +327,8 @@ class _Loader:
             return f"fluorescent ink, not measured under {asked}: readings under other light cannot be compared"
         return None
 
-    def _add_swatch(self, row: tuple[Any, ...], facts: RecipeFacts, numbers: dict[int, int]) -> None:
-        swatch_id, uid, recipe_id, lab_l, lab_a, lab_b, method, _, spread, measured_on, printed_on, _, run_on = row
+    def _add_swatch(self, row: Any, facts: RecipeFacts, numbers: dict[int, int]) -> None:
+        swatch_id, uid, recipe_id, lab_l, lab_a, lab_b, method, _, spread, measured_on, printed_on, _, run_on = row[:13]
         if recipe_id not in numbers:
             numbers[recipe_id] = len(self.recipes)
             self.recipes.append(facts)
@@ -342,6 +345,7 @@ class _Loader:
             day=measured_on or printed_on,
             aged=aged,
             ages_on=ages_on,
+            made_at=row[13:],
         )
 
     def _swatch_sds(self, method: str, spread: float | None, *, aged: bool) -> tuple[float, float]:
@@ -355,7 +359,7 @@ class _Loader:
         if not printed_on:
             return NEVER
         days = floor(float(self.profile["aged_years"]) * 365.25) + 1
-        return min(first_day(printed_on).toordinal() + days, NEVER)
+        return min(_day_number(printed_on) + days, NEVER)
 
     # --- colours seen on prints
 
@@ -483,10 +487,9 @@ class _Loader:
                 self.left_out.append((ink.name, "metallic: found by name only"))
 
 
-def batched(ids: Sequence[int]) -> Iterator[Sequence[int]]:
-    """Yield ids in pieces that a query takes."""
-    for at in range(0, len(ids), _FEW):
-        yield ids[at : at + _FEW]
+@lru_cache(maxsize=1 << 16)  # a million swatches were measured on some hundreds of days
+def _day_number(text: str) -> int:
+    return first_day(text).toordinal()
 
 
 def _count(number: int, noun: str) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +12,7 @@ from numpy.typing import NDArray
 KINDS = ("proven", "worked_out", "seen", "told", "guess")
 PROVEN, SEEN, TOLD = 0, 2, 3
 NEVER = 2**31 - 1
+FEW = 5000  # ids in one query
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 InkSet = tuple[tuple[str, int | None], ...]
@@ -74,6 +77,10 @@ class Evidence:
         Standard deviations an axis: how well the colour of the print is known, and what a new run may do.
     day : (n,) ndarray of int64
         When it was measured or taken, as a day number; 0 when unknown.
+    origins, machines : tuple of str or None
+        Whose print it is when not ours, and the machine it was printed on when that is known; empty: nobody asks.
+    other_machine_sd : float
+        What another machine than that adds to `reprint_sd`.
     """
 
     lab: Floats
@@ -92,3 +99,30 @@ class Evidence:
     screen_white: tuple[float, float, float] = (92.0, 0.0, 5.0)
     screen_white_is_measured: bool = False
     ages_on: Ints = field(default_factory=lambda: np.empty(0, dtype=np.int64))  # day numbers; `NEVER` when it does not
+    origins: tuple[str | None, ...] = ()
+    machines: tuple[str | None, ...] = ()
+    other_machine_sd: float = 0.0
+
+
+@dataclass
+class Rows:
+    """Rows of evidence while they are gathered."""
+
+    lab: list[Any] = field(default_factory=list)
+    recipe: list[int] = field(default_factory=list)
+    kind: list[int] = field(default_factory=list)
+    known_sd: list[float] = field(default_factory=list)
+    reprint_sd: list[float] = field(default_factory=list)
+    aged: list[bool] = field(default_factory=list)
+    day: list[int] = field(default_factory=list)
+    uid: list[str] = field(default_factory=list)
+    source: list[Source] = field(default_factory=list)
+    ages_on: list[int] = field(default_factory=list)
+    origin: list[str | None] = field(default_factory=list)
+    machine: list[str | None] = field(default_factory=list)
+
+
+def batched(ids: Sequence[int]) -> Iterator[Sequence[int]]:
+    """Yield ids in pieces that a query takes."""
+    for at in range(0, len(ids), FEW):
+        yield ids[at : at + FEW]

@@ -1,7 +1,9 @@
 """What the search index was made of, and which swatches have changed since.
 
-Ids only grow, and nothing is deleted but by undoing or forgetting. So the newest ids and the numbers of rows say
-what is newer; a number that does not fit, a change that was undone, or an altered recipe means: make it anew.
+Ids only grow, whoever writes does so one at a time, and every altered column leaves an edit. So the newest ids say
+what is newer; nothing is counted, for counting a million rows takes longer than the answer. The uids of the newest
+rows tell whether it is still the same history: a database brought back from a backup goes on with the same ids, but
+with other uids. Where an edited row is gone for good, or a person was forgotten, it cannot be told what changed.
 """
 
 from __future__ import annotations
@@ -13,59 +15,70 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from archive.catalogue.models import Change, Edit, Ink, Measurement, Paper, Swatch
+from archive.catalogue.models import Change, Edit, Ink, Measurement, Paper, Run, Swatch
+from archive.services.evidence import batched
 from archive.services.profile import read_profile
 
-_TABLES: dict[str, Any] = {"change": Change, "edit": Edit, "measurement": Measurement, "swatch": Swatch}
+Mark = dict[str, Any]
+_TABLES: dict[str, Any] = {"change": Change, "measurement": Measurement, "swatch": Swatch}
+_UNSEEN = {("recipe", "binned_at")}  # columns of recipes that no swatch's answer depends on
 
 
-def read_mark(session: Session) -> dict[str, list[int]]:
-    """Return the newest id and the number of rows of each table that swatches depend on."""
-    mark = {}
+def read_mark(session: Session) -> Mark:
+    """Return the newest row of each table that swatches depend on: id and uid, and of edits the id."""
+    mark: Mark = {"edit": session.scalar(select(func.max(Edit.id))) or 0}
     for name, table in _TABLES.items():
-        newest = session.scalar(select(func.max(table.id))) or 0
-        count = session.scalar(select(func.count()).select_from(table).where(table.id <= newest))
-        mark[name] = [newest, count or 0]
+        newest = session.execute(select(table.id, table.uid).order_by(table.id.desc()).limit(1)).first()
+        mark[name] = list(newest or (0, ""))
     return mark
 
 
-def changed_swatches(session: Session, mark: dict[str, list[int]]) -> set[int] | None:
+def changed_swatches(session: Session, mark: Mark) -> set[int] | None:
     """Return the ids of the swatches that are newer than the mark or altered since; None when it cannot be told."""
     for name, table in _TABLES.items():
-        newest, count = mark[name]
-        newer = session.scalar(select(func.count()).select_from(table).where(table.id > newest)) or 0
-        if (session.scalar(select(func.count()).select_from(table)) or 0) - newer != count:
+        newest, uid = mark[name]
+        if newest and session.scalar(select(table.uid).where(table.id == newest)) != uid:
             return None
-    later = Change.id > mark["change"][0]
-    if session.scalar(select(func.count()).select_from(Change).where(later, Change.kind.in_(("undo", "forget")))):
+    forgotten = select(Change.id).where(Change.id > mark["change"][0], Change.kind == "forget")
+    if session.scalar(forgotten.limit(1)) is not None:  # leaves no edits
         return None
-    edits = select(Edit.table_name, Edit.row_id).where(Edit.id > mark["edit"][0]).distinct()
+    columns = select(Edit.table_name, Edit.row_id, Edit.column_name).where(Edit.id > mark["edit"])
     edited: dict[str, set[int]] = {}
-    for name, row_id in session.execute(edits):
-        edited.setdefault(name, set()).add(row_id)
-    if edited.keys() & {"recipe", "layer"}:
+    for table_name, row_id, column in session.execute(columns):
+        if (table_name, column) not in _UNSEEN:
+            edited.setdefault(table_name, set()).add(row_id)
+    if "recipe" in edited:
         return None
-    return _swatches_of(session, mark, edited)
-
-
-def _swatches_of(session: Session, mark: dict[str, list[int]], edited: dict[str, set[int]]) -> set[int]:
-    altered = select(Edit.row_id).where(Edit.id > mark["edit"][0])
-    queries = [
-        select(Swatch.id).where(Swatch.id > mark["swatch"][0]),
-        select(Measurement.swatch_id).where(Measurement.id > mark["measurement"][0]),
-        select(Measurement.swatch_id).where(Measurement.id.in_(altered.where(Edit.table_name == "measurement"))),
-        select(Swatch.id).where(Swatch.run_id.in_(altered.where(Edit.table_name == "run"))),
-    ]
-    found = edited.get("swatch", set()).copy()
-    for query in queries:
-        found.update(session.scalars(query))
+    found = edited.get("swatch", set()) | set(session.scalars(select(Swatch.id).where(Swatch.id > mark["swatch"][0])))
+    found.update(session.scalars(select(Measurement.swatch_id).where(Measurement.id > mark["measurement"][0])))
+    for table_name, query in _OWNERS.items():
+        own = _swatches_of(session, *query, edited.get(table_name, set()))
+        if own is None:
+            return None
+        found |= own
     return found
+
+
+_OWNERS: dict[str, tuple[Any, Any]] = {
+    "measurement": (Measurement.id, select(Measurement.id, Measurement.swatch_id)),
+    "run": (Run.id, select(Run.id, Swatch.id).outerjoin(Swatch, Swatch.run_id == Run.id)),
+}
+
+
+def _swatches_of(session: Session, key: Any, pairs: Any, edited: set[int]) -> set[int] | None:
+    """Return the swatches that hang on edited rows; None when one of the rows is gone, and what hung on it unknown."""
+    found, rows = set(), set()
+    for ids in batched(sorted(edited)):
+        for row_id, swatch_id in session.execute(pairs.where(key.in_(ids))):
+            rows.add(row_id)
+            found.add(swatch_id)
+    return found - {None} if rows == edited else None
 
 
 def profile_digest(session: Session) -> str:
     """Return a digest of what all swatches depend on: the workshop's profile, the inks and the papers."""
     inks = select(Ink.id, Ink.name, Ink.name_key, Ink.kind).where(Ink.binned_at.is_(None)).order_by(Ink.id)
-    papers = select(Paper.id, Paper.name).order_by(Paper.id)
+    papers = select(Paper.id, Paper.name, Paper.origin, Paper.binned_at).order_by(Paper.id)
     facts = [
         read_profile(session),
         [list(row) for row in session.execute(inks)],

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from math import hypot
 from typing import Any
 
 import numpy as np
 
 from archive.colour.nearest import NearKeys, SwatchIndex
+from archive.errors import NotFoundError
 from archive.planning.passes import PassPlan, PassPlanner
 from archive.services.evidence import KINDS, Evidence, Floats, InkSet, Ints
 from archive.services.ranked_search import MainRows, search_main
@@ -28,7 +30,7 @@ from archive.services.ranking import (
     winners,
 )
 
-__all__ = ["FAR", "R95", "Limits", "MatchIndex", "MatchOptions", "Ranked", "why_here"]
+__all__ = ["FAR", "R95", "Limits", "MatchIndex", "MatchOptions", "Ranked", "ranked_row", "why_here"]
 
 TREE_FROM = 50_000  # swatches: below, plain numpy answers in a few milliseconds and needs no compiler
 
@@ -45,6 +47,7 @@ class Ranked:
     group: int
     also: int
     plan: PassPlan
+    is_elsewhere: bool = False  # printed on another machine than it would be printed on now
 
 
 @dataclass
@@ -67,7 +70,6 @@ class MatchIndex:
         self.keys: Ints = evidence.recipe * len(KINDS) + evidence.kind
         self.papers = np.array([recipe.paper or "" for recipe in evidence.recipes], dtype=np.str_)
         self.uncertainty: Floats = R95 * evidence.known_sd
-        self.reprint: Floats = R95 * evidence.reprint_sd
 
     @cached_property
     def tree(self) -> SwatchIndex:
@@ -87,19 +89,8 @@ class MatchIndex:
         ----------
         wanted : (3,) array_like, absolute Lab
         """
-        return [
-            Ranked(
-                each.row,
-                each.delta_e,
-                float(self.uncertainty[each.row]),
-                float(self.reprint[each.row]),
-                each.verdict,
-                each.group,
-                each.also,
-                each.plan,
-            )
-            for each in self._winners(wanted, options, planner)
-        ]
+        found = self._winners(wanted, options, planner)
+        return [ranked_row(self.evidence, each.row, each, planner) for each in found]
 
     def _winners(self, wanted: Any, options: MatchOptions, planner: PassPlanner) -> list[Winner]:
         house = House(self.ink_sets, options, planner)
@@ -145,6 +136,35 @@ class MatchIndex:
         if asked is None:
             return np.ones(len(self.evidence.recipes), dtype=np.bool_)
         return np.asarray(self.papers == asked, dtype=np.bool_)
+
+
+def ranked_row(evidence: Evidence, row: int, winner: Winner, planner: PassPlanner) -> Ranked:
+    """Return a winner with how well its colour is known and what a new run may do; on another machine, more."""
+    is_elsewhere = _is_elsewhere(evidence, row, winner.plan, planner)
+    reprint = float(evidence.reprint_sd[row])
+    if is_elsewhere:
+        reprint = hypot(reprint, evidence.other_machine_sd)
+    known = float(R95 * evidence.known_sd[row])
+    plan = winner.plan
+    return Ranked(
+        row, winner.delta_e, known, R95 * reprint, winner.verdict, winner.group, winner.also, plan, is_elsewhere
+    )
+
+
+def _is_elsewhere(evidence: Evidence, row: int, plan: PassPlan, planner: PassPlanner) -> bool:
+    """Return whether it would now be printed on another machine than it was: one not known is taken for the same."""
+    if not evidence.machines:
+        return False
+    if evidence.origins[row] is not None:
+        return True
+    machine = evidence.machines[row]
+    if machine is None or not plan.printable_now:
+        return False
+    try:
+        there = planner.plan(list(evidence.recipes[evidence.recipe[row]].ink_set), machine=machine)
+    except NotFoundError:  # it lies in the bin
+        return True
+    return not there.printable_now
 
 
 def why_here(match: Ranked, options: MatchOptions, evidence: Evidence) -> str:

@@ -55,6 +55,9 @@ _STARTS: dict[str, tuple[Any, str]] = {
     "verdict_same": (3, "ΔE00 up to which a colour is the same."),
     "verdict_close": (6, "ΔE00 up to which a colour is close."),
     "verdict_related": (12, "ΔE00 up to which a colour is related."),
+    "card_edition": ("2014b", "Edition of the colour card: 1976, 2005, 2014a, 2014b or averaged."),
+    "card_mm": ([279, 216], "Width and height of the colour card, millimetres."),
+    "pause_minutes": (20, "Minutes without a frame after which a new group begins."),
     "card_residual_mean": (3, "Colour card's mean residual that is still good, ΔE00."),
     "card_residual_worst": (8, "Colour card's worst residual that is still good, ΔE00."),
     "conditions": (["M1", "M0", "M2"], "Measurement conditions, the preferred one first."),
@@ -66,6 +69,8 @@ _STARTS: dict[str, tuple[Any, str]] = {
     "aged_sd": (1.5, "What age adds to an aged sheet: standard deviation a Lab axis."),
     "place_sd": (0.9, "Across the patch and from sheet to sheet: standard deviation a Lab axis."),
     "day_sd": (1.5, "From one run to another: standard deviation a Lab axis of their difference."),
+    # more than from one day to another: together they make 2.5 an axis, a mean ΔE00 of 4, which an eye sees at once
+    "other_machine_sd": (2.0, "What another machine adds to a new run: standard deviation a Lab axis."),
     "paper_white": ([92, 0, 5], "White of a paper never measured, Lab."),
     "largest_megapixels": (300, "Largest picture, megapixels."),
     "about_years": (2, "Years that 'about' widens a date by, for sorting."),

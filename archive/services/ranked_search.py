@@ -8,7 +8,6 @@ swatch, though: one whose nearest swatch is known less well does not count in th
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -75,7 +74,7 @@ class MainRows:
     papers: tuple[str, ...]
 
     @classmethod
-    def of(cls, index: MatchIndex, progress: Callable[[int, int], None] | None = None) -> MainRows | None:
+    def of(cls, index: MatchIndex) -> MainRows | None:
         """Return an index's swatches in a tree; None when their ink sets are too many for its classes."""
         evidence = index.evidence
         papers, paper_of_recipe = np.unique(index.papers, return_inverse=True)
@@ -88,7 +87,7 @@ class MainRows:
         if numbered is None:
             return None
         classes, of_row = numbered
-        tree = SwatchTree.build(searchable(evidence.lab), index.keys, of_row, progress=progress)
+        tree = SwatchTree.build(searchable(evidence.lab), index.keys, of_row)
         names = tuple(str(paper) for paper in papers)
         rows = np.arange(len(evidence.lab))
         return cls(tree, classes, of_row, evidence.recipe, evidence.day, rows, index.ink_sets, names)

@@ -20,21 +20,33 @@ from sqlalchemy.orm import Session
 from archive.catalogue.files import Files
 from archive.catalogue.identity import today
 from archive.catalogue.models import Swatch
+from archive.colour.nearest import Near
 from archive.colour.tree import SwatchTree
 from archive.errors import CatalogueError, Notice
 from archive.planning.passes import PassPlanner
-from archive.services.evidence import KINDS, Evidence, Ints, PaperFacts, load_evidence, load_some, load_swatches
+from archive.services.evidence import (
+    KINDS,
+    Evidence,
+    Ints,
+    PaperFacts,
+    load_evidence,
+    load_some,
+    load_swatches,
+    swatch_pieces,
+)
 from archive.services.facts import archive_uid
 from archive.services.index_mark import changed_swatches, profile_digest, read_mark
-from archive.services.matching import TREE_FROM, MatchIndex, Ranked
+from archive.services.matching import TREE_FROM, MatchIndex, Ranked, ranked_row
 from archive.services.ranked_search import Classes, MainRows, main_keys, near_swatches
-from archive.services.ranking import R95, Candidates, House, Limits, MatchOptions, Winner, winners
+from archive.services.ranking import Candidates, House, Limits, Mask, MatchOptions, Winner, winners
 
 NAME = "search-index"
 MOST_OUTSIDE = 20_000  # swatches beside the index; more, and it is made anew
-_CODE = 1  # raised whenever an older file would answer differently
+PLAIN_UP_TO = 10_000_000  # swatches: so far one question costs less without the compiler than loading it [measured]
+_CODE = 2  # raised whenever an older file would answer differently
 Progress = Callable[[int, int], None]
 Arrays = dict[str, NDArray[Any]]
+_Older = tuple[Candidates, Mask, Callable[[Ints], Ints]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +65,7 @@ class Known:
     limits: Limits
     stored: _Stored | None = None
     notices: tuple[Notice, ...] = ()
+    compiled: bool = False
 
     def ranked(
         self, session: Session, wanted: Any, options: MatchOptions, planner: PassPlanner
@@ -60,8 +73,9 @@ class Known:
         """Return the matches in order, and the evidence that their rows are of."""
         if self.stored is None:
             return self.evidence, MatchIndex(self.evidence, self.limits).ranked(wanted, options, planner)
-        found = self.stored.winners(self.evidence, wanted, options, planner, self.limits)
-        return self.stored.fetched(session, self.evidence, found)
+        question = wanted, options, planner, self.limits
+        found = self.stored.winners(self.evidence, *question, compiled=self.compiled)
+        return self.stored.fetched(session, self.evidence, found, planner)
 
 
 def open_known(
@@ -71,7 +85,9 @@ def open_known(
     files: Files | None = None,
     progress: Progress | None = None,
     *,
+    many: bool = False,
     index_from: int = TREE_FROM,
+    plain_up_to: int = PLAIN_UP_TO,
 ) -> Known:
     """Return what the archive knows for a question on a paper; from so many swatches on, by the index.
 
@@ -81,9 +97,11 @@ def open_known(
         Where the index is kept; without, all swatches are read.
     progress : callable
         Told how many of how many steps are done when an index is made.
+    many : bool
+        Many questions are to come: the compiled search is worth loading, or even compiling.
     """
-    count = select(func.count()).select_from(Swatch)
-    if files is None or (session.scalar(count) or 0) < index_from:
+    newest = select(func.max(Swatch.id))  # no less than their number, and found at once
+    if files is None or (session.scalar(newest) or 0) < index_from:
         return Known(load_evidence(session, paper), limits)
     stored, notices = _open(session, files)
     changed = None if stored is None else stored.changed(session)
@@ -95,7 +113,7 @@ def open_known(
         return Known(load_evidence(session, paper), limits, None, notices)
     stored, outside, papers = stored.beside(session, changed)
     evidence = load_some(session, paper, papers, outside, stored.left_out(outside))
-    return Known(evidence, limits, stored, notices)
+    return Known(evidence, limits, stored, notices, many or len(stored.swatch) > plain_up_to)
 
 
 def _open(session: Session, files: Files) -> tuple[_Stored | None, tuple[Notice, ...]]:
@@ -116,20 +134,23 @@ def _make(
     """Return a new index, kept in place of the old one where it can be; none when its ink sets are too many."""
     mark = read_mark(session)  # first: what is added meanwhile is newer than this
     papers = PaperFacts.read(session)
-    evidence, apart = load_swatches(session, papers)
-    main = MainRows.of(MatchIndex(evidence, limits), progress)
+    evidence, apart = load_swatches(session, papers, progress=progress)
+    main = MainRows.of(MatchIndex(evidence, limits))
     if main is None:
         return None, ()
     said, extra = _described(session, evidence, main, papers, apart)
     said["mark"] = mark
     path = files.derived_path(NAME)
+    notices: tuple[Notice, ...] = ()
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         main.tree.save(path, said, extra)
     except (CatalogueError, OSError) as exc:
-        why = {"why": str(exc)}
-        return _Stored.of(main.tree, said, extra), (Notice("index_not_kept", "the index was not kept: {why}", why),)
-    return _Stored.of(main.tree, said, extra), ()
+        notices = (Notice("index_not_kept", "the index was not kept: {why}", {"why": str(exc)}),)
+    if progress:
+        steps = swatch_pieces(session) + 1
+        progress(steps, steps)
+    return _Stored.of(main.tree, said, extra), notices
 
 
 def _described(
@@ -236,7 +257,14 @@ class _Stored:
         return {why: int(count) for why, count in zip(reasons, counts, strict=True)}
 
     def winners(
-        self, evidence: Evidence, wanted: Any, options: MatchOptions, planner: PassPlanner, limits: Limits
+        self,
+        evidence: Evidence,
+        wanted: Any,
+        options: MatchOptions,
+        planner: PassPlanner,
+        limits: Limits,
+        *,
+        compiled: bool,
     ) -> list[Winner]:
         """Return the matches; rows go on from those of the evidence beside the index to those in it."""
         beside = MatchIndex(evidence, limits, compiled=False)
@@ -250,29 +278,53 @@ class _Stored:
             uid=np.array(evidence.uids, dtype=np.bytes_)[near.index],
             inks=newer.inks + len(self.main.ink_sets),
         )
-        counts = np.bincount(newer.recipe, near.count, minlength=int(numbers.max(initial=0)) + 1).astype(np.int64)
-        by_class, allowed = self.main.groups(options, houses[0])
-        keys = newer.recipe * len(KINDS) + newer.kind
-        is_first = self._stands_before(wanted, keys, newer)
-        old = main_keys(self.main, wanted, by_class, allowed, options, limits, keys[is_first])
-        old = np.setdiff1d(np.union1d(old, keys[~is_first]), keys[is_first])
-        found = self.main.tree.nearest_of_keys(wanted, old)
-        older = self.main.candidates(found.index, found.delta_e, by_class, houses[0])
+        search = self._compiled if compiled else self._plain
+        older, is_first, also = search(wanted, options, houses[0], limits, newer)
         older = replace(older, row=older.row + len(evidence.lab))
-
-        def also(recipes: Ints) -> Ints:
-            beside_it = np.where(recipes < len(counts), counts[np.minimum(recipes, len(counts) - 1)], 0)
-            return near_swatches(self.main, wanted, recipes, allowed, limits) + beside_it
-
+        counts = np.bincount(newer.recipe, near.count).astype(np.int64)
         both = Candidates(
             *(
                 np.concatenate([getattr(newer, each.name)[is_first], getattr(older, each.name)])
                 for each in fields(Candidates)
             )
         )
-        return winners(both, houses[0].plans + houses[1].plans, also, options, limits)
+        plans = houses[0].plans + houses[1].plans
+        return winners(both, plans, lambda recipes: also(recipes) + _counted(counts, recipes), options, limits)
 
-    def fetched(self, session: Session, evidence: Evidence, found: list[Winner]) -> tuple[Evidence, list[Ranked]]:
+    def _compiled(self, wanted: Any, options: MatchOptions, house: House, limits: Limits, newer: Candidates) -> _Older:
+        """Return what answers in the index, which of the newer stand before it, and what counts near swatches."""
+        by_class, allowed = self.main.groups(options, house)
+        keys = newer.recipe * len(KINDS) + newer.kind
+        old = self.main.tree.nearest_of_keys(wanted, keys)
+        is_first = self._stand_before(newer, old)
+        wins = main_keys(self.main, wanted, by_class, allowed, options, limits, keys[is_first])
+        wins = np.setdiff1d(np.union1d(wins, keys[~is_first]), keys[is_first])
+        found = self.main.tree.nearest_of_keys(wanted, wins)
+        older = self.main.candidates(found.index, found.delta_e, by_class, house)
+        return older, is_first, lambda recipes: near_swatches(self.main, wanted, recipes, allowed, limits)
+
+    def _plain(self, wanted: Any, options: MatchOptions, house: House, limits: Limits, newer: Candidates) -> _Older:
+        """Return the same without the compiler."""
+        by_class, allowed = self.main.groups(options, house)
+        at_least = options.limit * len(KINDS)
+        found = self.main.tree.best_per_key(
+            wanted, radius=limits.related, at_least=at_least + len(newer.row), allowed=allowed
+        )
+        keys = newer.recipe * len(KINDS) + newer.kind
+        order = np.argsort(found.key)
+        at = order[np.minimum(np.searchsorted(found.key, keys, sorter=order), len(order) - 1)] if len(order) else order
+        is_known = found.key[at] == keys if len(order) else np.zeros(len(keys), dtype=np.bool_)
+        old = Near(np.full(len(keys), -1), np.full(len(keys), np.inf))
+        old.index[is_known], old.delta_e[is_known] = found.index[at[is_known]], found.delta_e[at[is_known]]
+        is_first = self._stand_before(newer, old)
+        stays = ~np.isin(found.key, keys[is_first])
+        counts = np.bincount(found.key // len(KINDS), found.count).astype(np.int64)
+        older = self.main.candidates(found.index[stays], found.delta_e[stays], by_class, house)
+        return older, is_first, lambda recipes: _counted(counts, recipes)
+
+    def fetched(
+        self, session: Session, evidence: Evidence, found: list[Winner], planner: PassPlanner
+    ) -> tuple[Evidence, list[Ranked]]:
         """Return the evidence with what was found in the index at its end, and the matches as rows of it."""
         count = len(evidence.lab)
         ids = [int(self.swatch[each.row - count]) for each in found if each.row >= count]
@@ -282,8 +334,7 @@ class _Stored:
         ranked = []
         for each in found:
             row = each.row if each.row < count else place[int(self.swatch[each.row - count])]
-            radii = float(R95 * full.known_sd[row]), float(R95 * full.reprint_sd[row])
-            ranked.append(Ranked(row, each.delta_e, *radii, each.verdict, each.group, each.also, each.plan))
+            ranked.append(ranked_row(full, row, each, planner))
         return full, ranked
 
     def _rows_of(self, swatches: set[int]) -> Ints:
@@ -305,11 +356,10 @@ class _Stored:
                     numbers[place] = order[at]
         return numbers
 
-    def _stands_before(self, wanted: Any, keys: Ints, newer: Candidates) -> NDArray[np.bool_]:
+    def _stand_before(self, newer: Candidates, old: Near) -> Mask:
         """Return which of the swatches beside the index are nearer than all in it of the same key; ties go by uid."""
-        old = self.main.tree.nearest_of_keys(wanted, keys)
         is_tied = (old.delta_e == newer.delta_e) & (newer.uid < self.main.uid[np.maximum(old.index, 0)])
-        before: NDArray[np.bool_] = (old.index < 0) | (newer.delta_e < old.delta_e) | is_tied
+        before: Mask = (old.index < 0) | (newer.delta_e < old.delta_e) | is_tied
         return before
 
     def _may_alter_papers(self, session: Session, changed: set[int], papers: PaperFacts) -> bool:
@@ -327,6 +377,13 @@ class _Stored:
         return counts[0] - counts[1] <= 2 * len(changed)
 
 
+def _counted(counts: Ints, numbers: Ints) -> Ints:
+    """Return the counts of some numbers; what was never counted is nought."""
+    if not len(counts):
+        return np.zeros(len(numbers), dtype=np.int64)
+    return np.where(numbers < len(counts), counts[np.minimum(numbers, len(counts) - 1)], 0)
+
+
 def _joined(evidence: Evidence, more: Evidence) -> Evidence:
     """Return evidence with more rows and recipes at its end."""
     names = ("lab", "kind", "known_sd", "reprint_sd", "aged", "day", "ages_on")
@@ -337,5 +394,7 @@ def _joined(evidence: Evidence, more: Evidence) -> Evidence:
         recipe=np.concatenate([evidence.recipe, more.recipe + len(evidence.recipes)]),
         uids=evidence.uids + more.uids,
         sources=evidence.sources + more.sources,
+        origins=evidence.origins + more.origins,
+        machines=evidence.machines + more.machines,
         recipes=evidence.recipes + more.recipes,
     )

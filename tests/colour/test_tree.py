@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from archive.colour import tree_file, tree_kernel
+from archive.colour import tree_file, tree_kernel, tree_plain
 from archive.colour.box_bound import delta_e_2000_bound
 from archive.colour.difference import delta_e_2000
 from archive.colour.tree import SwatchTree
@@ -277,6 +277,58 @@ def test_a_tail_and_the_dead_change_no_other_answer(swatches, tree, allowed):
         assert in_rows(found) == keys_by_trying_all(wanted, lab, keys, living & allowed[classes], k=12, step=0.5)
         counts = [int(((keys[order] == key) & (delta_e <= 9)).sum()) for key in range(20)]
         assert fewer.count_within(wanted, 9, np.arange(20), allowed).tolist() == counts
+
+
+# --- without the compiler -----------------------------------------------------------------------------------
+
+
+def keys_without_compiler(wanted, lab, keys, mask, *, radius, at_least):
+    """Return key, row, difference and number within the radius of the nearest keys, by trying all."""
+    delta_e = delta_e_2000(wanted, lab)
+    best, counts = {}, {}
+    for row in np.lexsort((np.arange(len(lab)), delta_e)).tolist():
+        if mask[row]:
+            key = int(keys[row])
+            best.setdefault(key, (row, float(delta_e[row])))
+            counts[key] = counts.get(key, 0) + (float(delta_e[row]) <= radius)
+    ranked = [(key, row, difference, counts[key]) for key, (row, difference) in best.items()]
+    return ranked[: max(at_least, sum(difference <= radius for _, _, difference, _ in ranked))]
+
+
+def plain_rows(found):
+    columns = (found.key, found.index, found.delta_e, found.count)
+    return [tuple(each) for each in zip(*(column.tolist() for column in columns), strict=True)]
+
+
+@pytest.mark.parametrize("group", GROUPS)
+@pytest.mark.parametrize("few", [False, True])
+def test_without_the_compiler_the_answer_is_that_of_trying_all(swatches, tree, allowed, group, few, monkeypatch):
+    lab, keys, classes = swatches
+    if not few:  # else the filters here pass so few that no box is looked at
+        monkeypatch.setattr(tree_plain, "_FEW", 100)
+    living = np.ones(COUNT, bool)
+    living[::9] = False
+    rng = np.random.default_rng(15)
+    for wanted in queries(group, 3, lab, rng):
+        for forest, mask, table in (
+            (tree, np.ones(COUNT, bool), None),
+            (tree.without(np.flatnonzero(~living)), living & allowed[classes], allowed),
+        ):
+            for radius, at_least in ((6.0, 10), (0.5, 400)):
+                found = forest.best_per_key(wanted, radius=radius, at_least=at_least, allowed=table)
+                theirs = keys_without_compiler(wanted, lab, keys, mask, radius=radius, at_least=at_least)
+                assert plain_rows(found) == theirs
+
+
+@pytest.mark.parametrize("count", [0, 1, 17, 100, 1500, 3000, 5000])
+def test_without_the_compiler_no_swatch_is_lost_at_any_size(count):
+    lab = np.random.default_rng(count).uniform((0, -60, -60), (100, 60, 60), (count, 3))
+    grown = SwatchTree.build(lab, np.arange(count), np.arange(count) % 3).with_tail([[50, 0, 0]], [7], [1])
+    found = grown.best_per_key((50, 0, 0), radius=np.inf, at_least=0)
+    assert sorted(found.key.tolist()) == sorted({*range(count), 7})
+    assert found.index[0] == count
+    assert found.count.sum() == count + 1
+    assert len(grown.best_per_key((50, 0, 0), radius=5, at_least=9, allowed=np.zeros(3, bool)).key) == 0
 
 
 small = st.lists(
@@ -561,7 +613,7 @@ sys.modules["numba"] = None  # what Python itself notes of a module that is not 
 from archive.colour.tree import SwatchTree
 from archive.errors import CatalogueError
 try:
-    SwatchTree.build([[50, 0, 0]], [1], [1])
+    SwatchTree.build([[50, 0, 0]] * 17, [1] * 17, [1] * 17)  # more than one smallest box
 except CatalogueError as error:
     print(error)
 """

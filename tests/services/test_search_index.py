@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from sqlalchemy import select
+from sqlalchemy import func, select, update
 
-from archive.catalogue.database import Catalogue, open_archive
-from archive.catalogue.models import Swatch
+from archive.catalogue.database import Catalogue
+from archive.catalogue.history import current_change
+from archive.catalogue.identity import new_uid
+from archive.catalogue.models import Change, Measurement, Swatch
 from archive.colour.tree import SwatchTree
-from archive.services.bin import remove_row
+from archive.services.bin import empty_bin, remove_row
 from archive.services.changes import undo
 from archive.services.evidence import Evidence, load_evidence
 from archive.services.house import pass_planner
@@ -23,9 +25,8 @@ from archive.services.profile import set_profile
 from archive.services.records import add_record, edit_record
 from archive.services.search_index import NAME, Known, open_known
 from archive.services.swatches import measure_again
-from demo_archive import house
 from tests.acts import act
-from tests.services.make import Patch, bring_in
+from tests.services.make import Patch, bring_in, readings
 
 READING = {"method": "instrument", "condition": "M1", "instrument": "", "measured_on": "2026-01-05", "hours_after": 48}
 ASKED = [(46.7, 42.5, 37.7), (59.9, -24.4, 23.9), (35.6, 2.8, -39.0), (88.0, 0.0, 12.0), (25.0, 90.0, -90.0)]
@@ -40,14 +41,10 @@ OPTIONS = [
 
 
 @pytest.fixture
-def archive(demo_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Catalogue]:
-    """Give a copy of the demo archive, to be written in."""
-    monkeypatch.setenv("INKCHEST_TODAY", house.TODAY)
-    shutil.copytree(demo_folder, tmp_path / "demo")
-    catalogue = open_archive(tmp_path / "demo")
-    with_index(catalogue)
-    yield catalogue
-    catalogue.close()
+def archive(demo_copy: Catalogue) -> Catalogue:
+    """Return a copy of the demo archive with its index, to be written in."""
+    with_index(demo_copy)
+    return demo_copy
 
 
 def told(evidence: Evidence, found: list[Ranked]) -> list[Any]:
@@ -73,17 +70,17 @@ def assert_same_answers(catalogue: Catalogue) -> Known:
     with catalogue.read() as session:
         planner = pass_planner(session)
         for paper in dict.fromkeys(options.paper for options in OPTIONS):
-            known = open_known(session, paper, Limits(), catalogue.files, index_from=1)
             everything = load_evidence(session, paper)
             brute = MatchIndex(everything, compiled=False)
-            assert known.stored is not None
-            assert sorted(known.evidence.left_out) == sorted(everything.left_out)
-            assert known.evidence.whites == everything.whites
-            assert known.evidence.paper_of_screen == everything.paper_of_screen
-            for options in [each for each in OPTIONS if each.paper == paper]:
-                for wanted in ASKED:
-                    theirs = brute.ranked(wanted, options, planner)
-                    assert told(*known.ranked(session, wanted, options, planner)) == told(everything, theirs)
+            asked = [(wanted, options) for options in OPTIONS if options.paper == paper for wanted in ASKED]
+            theirs = [told(everything, brute.ranked(*question, planner)) for question in asked]
+            for many in (False, True):  # without and with the compiler
+                known = open_known(session, paper, Limits(), catalogue.files, many=many, index_from=1)
+                assert known.stored is not None
+                assert sorted(known.evidence.left_out) == sorted(everything.left_out)
+                assert known.evidence.whites == everything.whites
+                assert known.evidence.paper_of_screen == everything.paper_of_screen
+                assert [told(*known.ranked(session, *question, planner)) for question in asked] == theirs
     return known
 
 
@@ -125,24 +122,87 @@ def test_bare_paper_measured_later_moves_the_paper_and_needs_no_new_index(archiv
     assert made_at(archive) == before
 
 
-def test_the_index_is_made_anew_after_undo_another_kind_of_ink_and_another_profile(
-    archive: Catalogue, tmp_path: Path
-) -> None:
+def test_an_undo_is_answered_without_a_new_index(archive: Catalogue, tmp_path: Path) -> None:
+    before = made_at(archive)
     bring_in(archive, tmp_path, Patch("gone", (46.5, 42, 37), [("Kilnsong", 61)]), name="gone.csv")
-    with archive.read() as session:
+    with_index(archive)
+    with archive.write(act("take it back", kind="undo")) as session:
         change = session.scalars(select(Swatch.change_id).order_by(Swatch.id.desc())).first()
-    for step in ("undo", "ink", "profile"):
+        assert change is not None
+        undo(session, change)
+    assert_same_answers(archive)
+    uids = some_swatches(archive, with_index(archive))
+    with archive.write(act("bin one that the index holds")) as session:
+        remove_row(session, session.scalars(select(Swatch).where(Swatch.uid == uids[0])).one())
+        removed = current_change(session)
+    assert uids[0] not in some_swatches(archive, assert_same_answers(archive))
+    with archive.write(act("and bring it back", kind="undo")) as session:
+        undo(session, removed)
+    assert_same_answers(archive)
+    assert made_at(archive) == before
+
+
+def test_another_kind_of_ink_and_another_profile_make_the_index_anew(archive: Catalogue) -> None:
+    for step in ("ink", "profile"):
         before = made_at(archive)
-        with archive.write(act(step, kind="undo" if step == "undo" else "edit")) as session:
-            if step == "undo":
-                assert change is not None
-                undo(session, change)
-            elif step == "ink":
+        with archive.write(act(step)) as session:
+            if step == "ink":
                 edit_record(session, "ink", "Kilnsong", {"kind": "fluorescent"})
             else:
                 set_profile(session, "place_sd", "2.5")
         assert_same_answers(archive)
         assert made_at(archive) != before, step
+
+
+def test_swatches_in_the_bin_and_gone_for_good_are_gone_from_the_answers(archive: Catalogue) -> None:
+    uids = some_swatches(archive, with_index(archive))
+    for uid in uids[:3]:
+        with archive.write(act("bin a swatch")) as session:
+            remove_row(session, session.scalars(select(Swatch).where(Swatch.uid == uid)).one())
+    with archive.write(act("empty the bin")) as session:
+        assert empty_bin(session, archive.files)[0] >= 3
+    assert not set(uids[:3]) & set(some_swatches(archive, assert_same_answers(archive)))
+
+
+def test_a_measurement_gone_for_good_makes_the_index_anew(archive: Catalogue) -> None:
+    uid = some_swatches(archive, with_index(archive))[0]
+    with archive.write(act("measure again")) as session:
+        measure_again(session, uid, "30,42.4,37.5", READING)
+    archive.files.derived_path(NAME).unlink()
+    with_index(archive)
+    before = made_at(archive)
+    with archive.write(act("take it back", kind="undo")) as session:
+        newest = session.scalars(select(Measurement).order_by(Measurement.id.desc())).first()
+        assert newest is not None
+        undo(session, newest.change_id)
+    with archive.write(act("empty the bin")) as session:
+        empty_bin(session, archive.files)
+    assert_same_answers(archive)
+    assert made_at(archive) != before
+
+
+@pytest.mark.parametrize("table", [Change, Swatch])
+def test_a_database_brought_back_from_before_makes_the_index_anew(archive: Catalogue, table: Any) -> None:
+    before = made_at(archive)
+    with archive.write(act("another history")) as session:  # which goes on with the same ids, and has uids of its own
+        newest = select(func.max(table.id)).scalar_subquery()
+        session.execute(update(table).where(table.id == newest).values(uid=new_uid()))
+    assert_same_answers(archive)
+    assert made_at(archive) != before
+
+
+def test_what_another_process_writes_is_answered(archive: Catalogue, tmp_path: Path) -> None:
+    before = made_at(archive)
+    path = tmp_path / "theirs.csv"
+    path.write_text(readings(Patch("theirs", (46.7, 42.5, 37.7), [("Kilnsong", 62)])), encoding="utf-8")
+    run = "import sys; from archive.cli import main; sys.exit(main())"
+    command = [sys.executable, "-c", run, "--archive", str(archive.folder), "readings", "import", str(path)]
+    subprocess.run(command, check=True, capture_output=True)
+    known = assert_same_answers(archive)
+    with archive.read() as session:
+        _, found = known.ranked(session, ASKED[0], MatchOptions(by_delta=True, limit=1), pass_planner(session))
+    assert found[0].delta_e == pytest.approx(0, abs=1e-6)
+    assert made_at(archive) == before
 
 
 def test_prints_that_have_aged_since_say_so(archive: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
