@@ -232,21 +232,30 @@ def open_archive(folder: Path) -> Catalogue:
         )
     if url is not None:
         url = checked_url(url, where=str(folder / SETTINGS_FILE))
-    with translated(folder):
-        engine = make_engine(url or f"sqlite:///{database}")
-        stored = stored_revision(engine)
-        if stored is None:
-            raise CatalogueError(
-                "this database holds no archive",
-                where=url or str(database),
-                mend="Bring a backup back: `inkchest restore`, or a bag: `inkchest unpack`",
-            )
-        if stored != REVISION:
-            refuse_newer(stored, where=str(folder))
-            if url is None:
-                copy_before_upgrade(database, stored)
-            upgrade(engine)
+    engine = make_engine(url or f"sqlite:///{database}")
+    try:
+        with translated(folder):
+            _bring_up(engine, folder, None if url else database)
+    except BaseException:
+        engine.dispose()  # else its connection to a server stays open
+        raise
     return Catalogue(folder, engine)
+
+
+def _bring_up(engine: Engine, folder: Path, database: Path | None) -> None:
+    """Bring an archive's database up to this version, after a copy of it where it is a file."""
+    stored = stored_revision(engine)
+    if stored is None:
+        raise CatalogueError(
+            "this database holds no archive",
+            where=str(database or engine.url.render_as_string()),
+            mend="Bring a backup back: `inkchest restore`, or a bag: `inkchest unpack`",
+        )
+    if stored != REVISION:
+        refuse_newer(stored, where=str(folder))
+        if database is not None:
+            copy_before_upgrade(database, stored)
+        upgrade(engine)
 
 
 def read_settings(folder: Path) -> dict[str, Any]:
@@ -273,7 +282,7 @@ def read_settings(folder: Path) -> dict[str, Any]:
 def make_engine(url: str) -> Engine:
     """Return the engine for an archive's database, with its transactions made explicit."""
     if not url.startswith("sqlite"):
-        return make_postgresql_engine(url, PATIENCE_SECONDS)
+        return make_postgresql_engine(url, PATIENCE_SECONDS, system_user())
     engine = create_engine(url, connect_args={"timeout": PATIENCE_SECONDS, "check_same_thread": False})
 
     @event.listens_for(engine, "connect")

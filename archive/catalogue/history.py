@@ -92,10 +92,11 @@ def _keep_history(session: Session, _context: Any, _instances: Any) -> None:
     for row in session.new:
         if isinstance(row, Kept) and row.change_id is None:
             row.change_id = current_change(session)
+    kept = [row for row in session.dirty if isinstance(row, Kept)]
     edits = [
         edit
-        for row in session.dirty
-        if isinstance(row, Kept) and _leaves_edits(session, row) and session.is_modified(row, include_collections=False)
+        for row in sorted(kept, key=lambda each: (each.__tablename__, each.id))  # the session has them in any order
+        if _leaves_edits(session, row) and session.is_modified(row, include_collections=False)
         for edit in _edits(row)
     ]
     if edits:

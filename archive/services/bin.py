@@ -123,7 +123,8 @@ def _owned(session: Session, row: Any) -> Iterator[Any]:
     for reference in all_references():
         if reference.target == row.__tablename__ and (reference.column.table.name, reference.column.key) in _OWNED:
             model = reference.model
-            yield from session.scalars(select(model).where(reference.column == row.id, model.binned_at.is_(None)))
+            owned = select(model).where(reference.column == row.id, model.binned_at.is_(None))
+            yield from session.scalars(owned.order_by(model.id))
     if isinstance(row, Variant):
         yield from _copies_of_it_alone(session, row)
 
@@ -132,7 +133,7 @@ def _copies_of_it_alone(session: Session, variant: Variant) -> list[Any]:
     on_it = select(Appearance.copy_id).where(Appearance.variant_id == variant.id, Appearance.binned_at.is_(None))
     on_others = select(Appearance.copy_id).where(Appearance.variant_id != variant.id, Appearance.binned_at.is_(None))
     query = select(Copy).where(Copy.id.in_(on_it), Copy.id.not_in(on_others), Copy.binned_at.is_(None))
-    return list(session.scalars(query))
+    return list(session.scalars(query.order_by(Copy.id)))
 
 
 def _recipes_left_alone(session: Session, going: list[Any]) -> list[Recipe]:
@@ -146,7 +147,11 @@ def _recipes_left_alone(session: Session, going: list[Any]) -> list[Recipe]:
         Recipe.binned_at.is_(None),
         (Recipe.is_told & Recipe.id.in_(ids - {None})) | Recipe.id.in_(laid) | Recipe.paper_id.in_(papers),
     )
-    return [recipe for recipe in session.scalars(query) if not list(_users_outside(session, recipe, gone))]
+    return [
+        recipe
+        for recipe in session.scalars(query.order_by(Recipe.id))
+        if not list(_users_outside(session, recipe, gone))
+    ]
 
 
 def _users_outside(session: Session, row: Any, gone: set[tuple[str, int]]) -> Iterator[Any]:

@@ -290,7 +290,9 @@ def _added_to_bin(session: Session, change_id: int) -> list[Any]:
     added = {
         (name, row.id): row
         for name, model in kept_models().items()
-        for row in session.scalars(select(model).where(model.change_id == change_id, model.binned_at.is_(None)))
+        for row in session.scalars(
+            select(model).where(model.change_id == change_id, model.binned_at.is_(None)).order_by(model.id)
+        )
     }
     _refuse_edited_since(session, change_id, added)
     stays = _used_since(session, change_id, added)
@@ -326,7 +328,7 @@ def _used_since(session: Session, change_id: int, added: dict[tuple[str, int], A
     makes the undoing impossible.
     """
     stays: set[tuple[str, int]] = set()
-    for table in {table for table, _ in added}:
+    for table in dict.fromkeys(table for table, _ in added):
         model = kept_models()[table]
         targets = select(model.id).where(model.change_id == change_id, model.binned_at.is_(None))
         for user, target_id in living_users(session, table, targets):

@@ -225,7 +225,7 @@ def linked_values(session: Session, kind: Kind, rows: Sequence[Any]) -> dict[str
         model: Any = _OTHER[noun, name]
         label = getattr(model, kind_of(kind.field(name).kind).label)
         columns = [owner, label] if amount is None else [owner, label, amount]
-        query = select(*columns).join(model, model.id == other).order_by(owner, model.id)
+        query = select(*columns).join(model, model.id == other).order_by(owner, model.id, *columns[2:])
         if len(ids) == 1:
             query = query.where(owner == ids[0])
         by_row: dict[int, list[Any]] = defaultdict(list)

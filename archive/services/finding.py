@@ -97,7 +97,7 @@ def chosen_works(
     query = _query(session, options)
     if options.colour is not None:
         query = query.where(Work.id.in_(list(fits or _NO_FITS)))
-    works = sorted(session.scalars(query).all(), key=lambda work: sort_key(work.ref))
+    works = sorted(session.scalars(query).all(), key=lambda work: (sort_key(work.ref), work.id))
     if options.printable is not None:
         now = house or House(session)
         works = [work for work in works if now.answer(work.id).printable_now is options.printable]
@@ -269,7 +269,10 @@ def _subjects(work_ids: set[int]) -> list[Any]:
         ("copy", copies, Variant.work_id),
         ("run", runs, Variant.work_id),
     ]
-    return [(table, query.where(of.in_(work_ids))) for table, query, of in found]
+    # in the order of their ids, which is the first column of each
+    return [
+        (table, query.where(of.in_(work_ids)).order_by(query.selected_columns[0], of)) for table, query, of in found
+    ]
 
 
 def _claims(session: Session, work_ids: set[int], basis: str | None) -> dict[int, list[dict[str, Any]]]:

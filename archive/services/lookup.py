@@ -101,7 +101,8 @@ def not_found(session: Session, kind: Kind, text: str, *, where: str = "") -> No
     """Return the error for a name that nothing has, with the nearest names there are."""
     model: Any = kind.model
     column = getattr(model, kind.label)
-    names = [str(name) for name in session.scalars(select(column).where(model.binned_at.is_(None)))]
+    living = select(column).where(model.binned_at.is_(None)).order_by(model.id)
+    names = [str(name) for name in session.scalars(living)]
     folded = {fold(name): name for name in names}
     near = [folded[name] for name in difflib.get_close_matches(fold(text), list(folded), n=3, cutoff=0.5)]
     mend = f"Did you mean {', '.join(near)}?" if near else f"See `inkchest {kind.noun} list`"

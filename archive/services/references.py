@@ -33,7 +33,9 @@ class Reference:
     def rows(self, targets: Select[Any]) -> Select[Any]:
         """Return the query of living rows, each with the id of the target (one of `targets`) that it refers to."""
         query = select(self.model, self.column).where(self.model.binned_at.is_(None), self.column.in_(targets))
-        return query if self.part_of is None else query.join(self.column.table, self.part_of == self.model.id)
+        if self.part_of is not None:
+            query = query.join(self.column.table, self.part_of == self.model.id)
+        return query.order_by(self.model.id, self.column)
 
 
 @cache
@@ -85,7 +87,8 @@ def binned_targets(session: Session, row: Any) -> Iterator[Any]:
         target = kept_models()[reference.target]
         owner = reference.model.__table__.c.id if reference.part_of is None else reference.part_of
         named = select(reference.column).where(owner == row.id)
-        yield from session.scalars(select(target).where(target.id.in_(named), target.binned_at.is_not(None)))
+        binned = select(target).where(target.id.in_(named), target.binned_at.is_not(None))
+        yield from session.scalars(binned.order_by(target.id))
 
 
 def name_of(row: Any) -> str:

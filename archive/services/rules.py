@@ -249,7 +249,8 @@ def _ancestors(session: Session, row: Place) -> list[Place]:
 
 
 def _repath(session: Session, row: Place) -> None:
-    children = session.scalars(select(Place).where(Place.parent_id == row.id, Place.binned_at.is_(None))).all()
+    inside = select(Place).where(Place.parent_id == row.id, Place.binned_at.is_(None))
+    children = session.scalars(inside.order_by(Place.id)).all()
     for child in children:
         child.path = f"{row.path}{PATH_BREAK}{child.name}"
         child.path_key = fold(child.path)
@@ -278,7 +279,10 @@ def next_ref(session: Session, prefix: str) -> str:
 def write_search_text(session: Session, row: Work) -> None:
     """Refresh the folded text that a work is found by: ref, titles, numbers, notes, people."""
     people = session.scalars(
-        select(Person.name).join(WorkPerson, WorkPerson.person_id == Person.id).where(WorkPerson.work_id == row.id)
+        select(Person.name)
+        .join(WorkPerson, WorkPerson.person_id == Person.id)
+        .where(WorkPerson.work_id == row.id)
+        .order_by(Person.id, WorkPerson.role)
     )
     parts = [row.ref, row.title, row.old_number, row.kind, row.date_text, row.note, *people]
     row.search_text = fold(" ".join(part for part in parts if part))

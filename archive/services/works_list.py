@@ -82,7 +82,11 @@ def listed_works(session: Session, works: Sequence[Work]) -> list[ListedWork]:
             variants.setdefault(variant.work_id, variant)
     copies = _first_copies(session)
     people: dict[tuple[int, str], list[str]] = defaultdict(list)
-    links = select(WorkPerson, Person.name).join(Person, Person.id == WorkPerson.person_id).order_by(Person.id)
+    links = (
+        select(WorkPerson, Person.name)
+        .join(Person, Person.id == WorkPerson.person_id)
+        .order_by(Person.id, WorkPerson.role)
+    )
     for link, name in session.execute(links):
         people[link.work_id, link.role].append(name)
     names = {role: {work_id: "; ".join(who) for (work_id, r), who in people.items() if r == role} for role in PEOPLE}

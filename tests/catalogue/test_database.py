@@ -14,13 +14,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import event, select, text
+from sqlalchemy import event, insert, inspect, select, text
 
 from archive.catalogue import database
 from archive.catalogue.database import Catalogue, open_archive, start_archive
-from archive.catalogue.models import Change, Fact, Ink
+from archive.catalogue.models import Change, Fact, Ink, Layer
 from archive.errors import CatalogueError, ConflictError, InputError
 from tests.acts import act
+from tests.services.keeping import every_row
 
 
 def ink(name: str, **more: Any) -> Ink:
@@ -87,12 +88,12 @@ def test_a_rollback_leaves_nothing_not_even_tables(catalogue: Catalogue) -> None
         break_off()
     assert ink_names(catalogue) == []
     with catalogue.read() as session:
-        assert session.execute(text("SELECT name FROM sqlite_master WHERE name = 'stray'")).all() == []
+        assert not inspect(session.connection()).has_table("stray")
 
 
 def test_foreign_keys_are_on(catalogue: Catalogue) -> None:
-    with pytest.raises(ConflictError, match="FOREIGN KEY"), catalogue.write(act()) as session:
-        session.execute(text("INSERT INTO layer VALUES (77, 1, NULL, NULL, '', 1, NULL, NULL, NULL)"))
+    with pytest.raises(ConflictError, match=r"(?i)foreign key"), catalogue.write(act()) as session:
+        session.execute(insert(Layer).values(recipe_id=77, position=1, ink_words=""))
 
 
 def test_a_duplicate_is_a_conflict(catalogue: Catalogue) -> None:
@@ -114,11 +115,12 @@ def test_only_the_words_of_a_list_are_kept(catalogue: Catalogue) -> None:
 
 
 @contextmanager
-def held_by_another(folder: Path, begin: str = "BEGIN IMMEDIATE") -> Iterator[None]:
-    with closing(sqlite3.connect(folder / "archive.sqlite3", isolation_level=None)) as other:
-        other.execute(begin)
+def held_by_another(folder: Path) -> Iterator[None]:
+    other = open_archive(folder)
+    with other.engine.execution_options(inkchest_writes=True).connect() as connection:
+        connection.begin()
         yield
-        other.execute("ROLLBACK")
+    other.close()
 
 
 @pytest.fixture
@@ -249,14 +251,12 @@ def test_another_programs_database_is_told(catalogue: Catalogue) -> None:
 
 def test_an_archive_of_a_newer_version_is_left_alone(catalogue: Catalogue) -> None:
     catalogue.close()
-    path = catalogue.folder / "archive.sqlite3"
-    with closing(sqlite3.connect(path)) as other:
-        other.execute("UPDATE alembic_version SET version_num = '9999'")
-        other.commit()
-    before = path.read_bytes()
+    with catalogue.engine.begin() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    before = every_row(catalogue)
     with pytest.raises(CatalogueError, match=r"newer inkchest.*9999"):
         open_archive(catalogue.folder)
-    assert path.read_bytes() == before
+    assert every_row(catalogue) == before
     assert not list(catalogue.folder.glob("*before*"))
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import socket
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -38,3 +40,21 @@ def test_a_server_that_does_not_answer_is_told(tmp_path: Path) -> None:
         (tmp_path / "archive.toml").write_text(f'database = "{url}"\n')
         with pytest.raises(CatalogueError, match="server cannot be reached"):
             open_archive(tmp_path)
+
+
+_WITHOUT_DRIVER = """
+import sys
+sys.modules["psycopg"] = None  # as where it was never installed
+from archive.cli import main
+main(["start", sys.argv[1], "--database", "postgresql://house/chest"])
+"""
+
+
+def test_a_driver_that_is_not_installed_is_told_with_how_to_install_it(tmp_path: Path) -> None:
+    command = [sys.executable, "-c", _WITHOUT_DRIVER, str(tmp_path / "chest")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert "its driver is not installed" in done.stderr
+    assert "pip install 'inkchest[postgresql]'" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "chest").exists()

@@ -7,7 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from PIL import Image, ImageDraw
+from sqlalchemy import text
 
+from archive.catalogue.base import Base
 from archive.catalogue.database import Catalogue
 from archive.services import bin as bins
 from archive.services import changes, records
@@ -62,6 +64,28 @@ def enter(catalogue: Catalogue, ref: str | None, *pictures: Path, **more: Any) -
 def newest(catalogue: Catalogue) -> changes.ChangeSummary:
     with catalogue.read() as session:
         return changes.list_changes(session, limit=1)[0]
+
+
+def every_row(catalogue: Catalogue) -> dict[str, list[tuple[Any, ...]]]:
+    """Return all rows of the archive by their table, to see that nothing was written."""
+    with catalogue.read() as session:
+        return {
+            table.name: [tuple(row) for row in session.execute(table.select().order_by(*table.primary_key.columns))]
+            for table in Base.metadata.sorted_tables
+        }
+
+
+def without_keys(catalogue: Catalogue, *statements: str) -> None:
+    """Do what none of our services would: the database minds no foreign key meanwhile."""
+    is_sqlite = catalogue.engine.dialect.name == "sqlite"
+    off, on = (
+        ("PRAGMA foreign_keys=OFF", "PRAGMA foreign_keys=ON")
+        if is_sqlite
+        else ("SET session_replication_role = replica", "SET session_replication_role = DEFAULT")
+    )
+    with catalogue.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        for statement in (off, *statements, on):
+            connection.execute(text(statement))
 
 
 def photo(path: Path, number: int = 0) -> Path:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from archive.catalogue.database import Catalogue, start_archive
+from archive.catalogue.database import Catalogue
 from archive.catalogue.models import Layer, Measurement, Paper, Recipe, Swatch
 from archive.colour.spaces import lab_to_hex
 from archive.errors import InputError, NotFoundError
@@ -26,6 +26,7 @@ from archive.services.swatch_list import list_swatches, name_swatch
 from archive.services.told import read_told
 from archive.services.works import copy_for_pictures, tell_variant
 from tests.acts import act
+from tests.archives import Archives
 from tests.services.make import CHALKROAD, OATLEAF, Patch, add, ask, bring_in, delta_e, enter_house, lab_text
 
 WHITE = Patch("white", (93, -0.5, 5))
@@ -214,11 +215,13 @@ def test_scenario_30_a_retired_drum_comes_last_with_the_reason_and_the_best_prin
     assert [shown(match) for match in ask(house, lab_text(GREEN), in_house=True).matches] == [shown(first)]
 
 
-def test_scenario_31_equals_stand_by_passes_then_uid_whatever_row_came_first(tmp_path: Path) -> None:
+def test_scenario_31_equals_stand_by_passes_then_uid_whatever_row_came_first(
+    archives: Archives, tmp_path: Path
+) -> None:
     rows = [(number, tint) for number, tint in enumerate([10.0, 20.0, 30.0, 40.0, 50.0, 60.0])]
     orders = []
     for seed in range(4):
-        catalogue = start_archive(tmp_path / f"archive-{seed}")
+        catalogue = archives.start(tmp_path / f"archive-{seed}")
         enter_house(catalogue)
         mixed = rows.copy()
         random.Random(seed).shuffle(mixed)

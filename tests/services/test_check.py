@@ -14,7 +14,7 @@ from archive.services.check import Damage, check_archive
 from archive.services.counts import count_records
 from archive.services.welcome import next_step
 from tests.acts import act
-from tests.services.keeping import add, enter, photo, remove
+from tests.services.keeping import add, enter, photo, remove, without_keys
 
 
 @pytest.fixture
@@ -31,17 +31,6 @@ def only(catalogue: Catalogue) -> Damage:
     assert found.where
     assert found.mend
     return found
-
-
-def sql(catalogue: Catalogue, *statements: str) -> None:
-    """Do what none of our services would, with the keys off."""
-    with catalogue.engine.connect() as connection:
-        raw = connection.connection.driver_connection
-        assert raw is not None
-        raw.execute("PRAGMA foreign_keys=OFF")
-        for statement in statements:
-            raw.execute(statement)
-        raw.execute("PRAGMA foreign_keys=ON")
 
 
 def test_an_altered_original_is_harm(filled: Catalogue) -> None:
@@ -87,14 +76,14 @@ def test_a_half_written_file_is_told(filled: Catalogue) -> None:
     ],
 )
 def test_a_reference_to_the_bin_is_harm(filled: Catalogue, statement: str, what: str) -> None:
-    sql(filled, statement)
+    without_keys(filled, statement)
     found = only(filled)
     assert (found.code, found.is_harm) == ("reference_to_bin", True)
     assert what in found.what
 
 
 def test_a_broken_reference_is_harm(filled: Catalogue) -> None:
-    sql(filled, "DELETE FROM place")
+    without_keys(filled, "DELETE FROM place")
     found = only(filled)
     assert (found.code, found.is_harm) == ("broken_reference", True)
     assert "place" in found.what
@@ -111,15 +100,15 @@ def test_a_standing_measurement_that_is_not_there_is_harm(filled: Catalogue, wro
     swatch_id = 2 if wrong == "another's" else 1
     if wrong != "missing":
         values = f"(7, 'u', {swatch_id}, 50, 0, 0, 'lab', 'eye', '', '', 1, {binned})"
-        sql(filled, f"INSERT INTO measurement {columns} VALUES {values}")
-    sql(filled, "UPDATE swatch SET standing_id = 7 WHERE id = 1")
+        without_keys(filled, f"INSERT INTO measurement {columns} VALUES {values}")
+    without_keys(filled, "UPDATE swatch SET standing_id = 7 WHERE id = 1")
     found = only(filled)
     assert (found.code, found.is_harm) == ("standing", True)
 
 
 def test_harm_comes_before_what_is_only_untidy(filled: Catalogue) -> None:
     filled.files.put(io.BytesIO(b"orphan"))
-    sql(filled, "DELETE FROM place")
+    without_keys(filled, "DELETE FROM place")
     assert [damage.is_harm for damage in check_archive(filled)] == [True, False]
 
 

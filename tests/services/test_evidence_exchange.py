@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from sqlalchemy import func, select
 
-from archive.catalogue.database import Catalogue, start_archive
+from archive.catalogue.database import Catalogue
 from archive.catalogue.models import Ink, Machine, Measurement, Paper, Recipe, Swatch
 from archive.errors import ArchiveError, ConflictError, InputError, ManyErrors
 from archive.services.check import check_archive
@@ -19,6 +19,7 @@ from archive.services.evidence_same import SameReport, say_same
 from archive.services.profile import set_profile
 from archive.services.readings_out import reading_rows
 from tests.acts import act
+from tests.archives import Archives
 from tests.services.keeping import enter, undo
 from tests.services.make import CHALKROAD, OATLEAF, Patch, add, ask, bring_in, enter_house
 
@@ -35,9 +36,9 @@ TABLES: tuple[Any, ...] = (Ink, Paper, Recipe, Swatch, Measurement, Machine)
 
 
 @pytest.fixture
-def lark(tmp_path: Path) -> Catalogue:
+def lark(archives: Archives, tmp_path: Path) -> Catalogue:
     """Return the archive of another workshop, with readings of its own."""
-    other = start_archive(tmp_path / "lark")
+    other = archives.start(tmp_path / "lark")
     enter_house(other)
     add(other, "machine", "Attic")
     with other.write(act("name it")) as session:

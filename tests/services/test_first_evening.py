@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -24,10 +25,23 @@ VISIBLE = 0.02  # share of the sheet that a colour takes when somebody remembers
 
 
 @pytest.fixture(scope="module")
-def evening(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
+def evening_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("evening") / "archive"
     build(folder, first_evening=True)
-    return open_archive(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def evening_on_server(evening_folder: Path, to_server: Callable[[Path], Path]) -> Path:
+    return to_server(evening_folder)
+
+
+@pytest.fixture
+def evening(database_kind: str, request: pytest.FixtureRequest) -> Iterator[Catalogue]:
+    name = "evening_folder" if database_kind == "sqlite" else "evening_on_server"
+    catalogue = open_archive(request.getfixturevalue(name))
+    yield catalogue
+    catalogue.close()
 
 
 def colours_on_paper() -> dict[str, list[tuple[np.ndarray, float]]]:

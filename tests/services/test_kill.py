@@ -53,6 +53,7 @@ def same(found: dict[str, Any], whole: dict[str, Any]) -> bool:
     return all(found[name] == whole[name] for name in ("pictures", "readings", "sets", "files"))
 
 
+@pytest.mark.usefixtures("database_kind")
 @pytest.mark.parametrize("batch", range(4))
 def test_pictures_that_were_killed_leave_a_whole_archive_and_go_on(started: Path, tmp_path: Path, batch: int) -> None:
     source = tmp_path / "photos"
@@ -80,6 +81,7 @@ def test_pictures_that_were_killed_leave_a_whole_archive_and_go_on(started: Path
     assert any(len(result["left"]["files"]) > len(result["left"]["pictures"]) for result in killed)
 
 
+@pytest.mark.usefixtures("database_kind")
 @pytest.mark.parametrize("batch", range(2))
 def test_readings_that_were_killed_are_there_whole_or_not_at_all(started: Path, tmp_path: Path, batch: int) -> None:
     furnished = tmp_path / "furnished"

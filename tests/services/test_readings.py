@@ -22,6 +22,7 @@ from archive.services.changes import undo
 from archive.services.readings import ImportOptions, import_readings, read_readings_file
 from archive.services.readings_out import export_readings, reading_rows
 from tests.acts import act
+from tests.archives import Archives
 from tests.services.make import (
     OATLEAF,
     Patch,
@@ -513,6 +514,7 @@ PATCHES = st.lists(
 )
 
 
+@pytest.mark.usefixtures("database_kind")
 @settings(max_examples=10)
 @given(patches=PATCHES)
 def test_what_is_exported_comes_in_again_the_same(
@@ -533,7 +535,7 @@ def test_what_is_exported_comes_in_again_the_same(
     first.close()
 
 
-def test_spectra_survive_cgats_to_the_last_digit(house: Catalogue, tmp_path: Path) -> None:
+def test_spectra_survive_cgats_to_the_last_digit(house: Catalogue, archives: Archives, tmp_path: Path) -> None:
     rng = np.random.default_rng(7)
     rows = [" ".join(repr(float(value)) for value in rng.uniform(0.02, 0.95, 31)) for _ in range(5)]
     fields = f"SAMPLE_ID 1CLR_1 {' '.join(f'NM_{nm}' for nm in NMS)}"
@@ -541,12 +543,11 @@ def test_spectra_survive_cgats_to_the_last_digit(house: Catalogue, tmp_path: Pat
     bring_in_text(house, tmp_path, text, "spectra.txt", ONE_INK)
     with house.read() as session:
         export_readings(session, tmp_path / "out.txt", "cgats")
-    second = start_archive(tmp_path / "second")
+    second = archives.start(tmp_path / "second")
     enter_house(second)
     import_readings(second, tmp_path / "out.txt", ImportOptions(), act("import", kind="import"))
     assert measured(second) == measured(house)
     assert all(row[5] is not None for row in measured(second))
-    second.close()
 
 
 def test_an_export_can_be_of_one_paper_or_ink_and_is_refused_when_nothing_is_left(
@@ -563,7 +564,9 @@ def test_an_export_can_be_of_one_paper_or_ink_and_is_refused_when_nothing_is_lef
 # --- CxF3
 
 
-def test_readings_go_out_as_cxf_and_come_in_elsewhere_the_same(house: Catalogue, tmp_path: Path) -> None:
+def test_readings_go_out_as_cxf_and_come_in_elsewhere_the_same(
+    house: Catalogue, archives: Archives, tmp_path: Path
+) -> None:
     add(house, "machine", "Upstairs")
     detail = {"condition": "M1", "backing": "black", "instrument": "desk reader", "measured_on": "2024-05-04"}
     bring_in(
@@ -578,7 +581,7 @@ def test_readings_go_out_as_cxf_and_come_in_elsewhere_the_same(house: Catalogue,
     )
     with house.read() as session:
         assert export_readings(session, tmp_path / "out.cxf", "cxf") == 4
-    other = start_archive(tmp_path / "other")
+    other = archives.start(tmp_path / "other")
     enter_house(other)
     add(other, "machine", "Upstairs")
     report = import_readings(other, tmp_path / "out.cxf", ImportOptions(), act("import", kind="import"))
@@ -589,7 +592,6 @@ def test_readings_go_out_as_cxf_and_come_in_elsewhere_the_same(house: Catalogue,
     assert (again.added, again.known) == (0, 4)
     with other.read() as session:
         assert set(session.scalars(select(ReadingsSet.kind))) == {"cxf"}
-    other.close()
 
 
 FOREIGN_CXF = """<?xml version="1.0" encoding="UTF-8"?>

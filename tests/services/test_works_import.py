@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import io
 from pathlib import Path
 from typing import Any
@@ -20,7 +19,7 @@ from archive.services.work_cards import work_card
 from archive.services.works_import import ListOptions, ListReport, import_works
 from archive.services.works_list import people_in, write_work_sheet
 from tests.acts import act
-from tests.services.keeping import edit, enter, show, undo
+from tests.services.keeping import edit, enter, every_row, show, undo
 from tests.services.make import add, enter_house
 
 LIST = (
@@ -54,10 +53,6 @@ def told(report: ListReport) -> str:
     return "\n".join(str(notice) for notice in report.notices)
 
 
-def digest(catalogue: Catalogue) -> str:
-    return hashlib.sha256((catalogue.folder / "archive.sqlite3").read_bytes()).hexdigest()
-
-
 def refs(catalogue: Catalogue) -> list[str]:
     with catalogue.read() as session:
         return [record.label for record in list_records(session, "work")]
@@ -75,9 +70,9 @@ def test_scenario_12_a_dry_import_keeps_zeros_lists_doubtful_cells_and_writes_no
         "0044;Peel;5/4/19;21\n"
     )
     path = written(tmp_path, text)
-    before = digest(house)
+    before = every_row(house)
     report = bring(house, path, dry=True)
-    assert digest(house) == before
+    assert every_row(house) == before
     assert refs(house) == []
     assert (report.rows, report.added, report.dry_run) == (3, 3, True)
     assert report.columns[0] == {"column": "Id", "field": "ref", "how": "synonym", "suggestion": None}
@@ -116,7 +111,7 @@ def test_spellings_are_suggested_and_never_forced(house: Catalogue, tmp_path: Pa
 
 
 def test_a_list_comes_in_with_people_inks_and_places_as_one_change(house: Catalogue, tmp_path: Path) -> None:
-    before = digest(house), refs(house)
+    before = every_row(house), refs(house)
     bring(house, written(tmp_path, LIST))
     assert refs(house) == ["0042", "0043", "W-0001"]
     with house.read() as session:
