@@ -2,8 +2,9 @@
 
 A bag of ours (`archive.exchange.bag_out`) holds `data/`, `bagit.txt`, `bag-info.txt`, `manifest-sha256.txt` and
 `tagmanifest-sha256.txt`, in UTF-8. Bags of 1.0 and 0.97 are read, with the encodings of tag files that are in use;
-they are judged whole before anything of them is used, and everything that is wrong is told at once. A bag that wants
-files fetched from elsewhere is refused: this archive works without a network.
+they are judged whole before anything of them is used, and everything that is wrong is told at once. What is copied
+while it is checked is to be thrown away when the bag is refused. A bag that wants files fetched from elsewhere is
+refused: this archive works without a network.
 """
 
 from __future__ import annotations
@@ -14,11 +15,13 @@ import re
 import stat
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO
 
-from archive.errors import InputError, ManyErrors, Notice
+from archive.errors import CatalogueError, InputError, ManyErrors, Notice
 from archive.exchange.readings import Findings
 
 Progress = Callable[[int, int], None]
@@ -30,6 +33,7 @@ _ENCODINGS = (
 )
 _MOST_TAG_BYTES = 64 * 2**20
 _CHUNK = 2**20
+_AT_ONCE = 2  # files; a disk seldom gives more
 _MANIFEST = re.compile(r"(tag)?manifest-([a-z0-9]+)\.txt")
 _DECLARATION = re.compile(
     r"BagIt-Version: ([0-9]+\.[0-9]+)(?:\r\n|\r|\n)Tag-File-Character-Encoding: (\S+)(?:\r\n|\r|\n)?", re.IGNORECASE
@@ -93,7 +97,9 @@ def path_fault(path: str) -> str:
         return "climbs out with .."
     if "" in parts or "." in parts:
         return "has an empty or . part"
-    if any("\ud800" <= character <= "\udfff" for character in path):
+    try:
+        path.encode()
+    except UnicodeEncodeError:  # half of a pair
         return "is no text in Unicode"
     return ""
 
@@ -120,8 +126,24 @@ def chunks(file: BinaryIO) -> Iterator[bytes]:
         yield chunk
 
 
-def read_bag(folder: Path, progress: Progress | None = None) -> Bag:
-    """Return the bag in the folder after checking all of it; nothing is written, nothing outside it is opened.
+@contextmanager
+def workers() -> Iterator[ThreadPoolExecutor]:
+    """Give threads that hash and copy: both leave Python's lock alone, so that two files go at a time.
+
+    After an error nothing more is begun, and what was begun has ended.
+    """
+    with ThreadPoolExecutor(_AT_ONCE) as pool:
+        try:
+            yield pool
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+
+
+def read_bag(
+    folder: Path, progress: Progress | None = None, *, copy_to: Callable[[str], Path | None] | None = None
+) -> Bag:
+    """Return the bag in the folder after checking all of it; nothing outside it is opened.
 
     Parameters
     ----------
@@ -129,6 +151,9 @@ def read_bag(folder: Path, progress: Progress | None = None) -> Bag:
         The bag's base folder.
     progress : callable, optional
         Told (files checked, files in all).
+    copy_to : callable, optional
+        Where a payload file, told by its path under `data/`, is copied to while it is checked; None: nowhere. Nothing
+        may be there yet. After an error the copies are the caller's to throw away.
 
     Raises
     ------
@@ -137,11 +162,13 @@ def read_bag(folder: Path, progress: Progress | None = None) -> Bag:
         and devices; tag files that break RFC 8493; files to be fetched.
     InputError
         There is no such folder.
+    CatalogueError
+        A copy cannot be written.
     """
     if not folder.is_dir():
         raise InputError("there is no such folder", where=str(folder), mend="Give the folder that holds bagit.txt")
     reading = _Reading(folder, Findings(folder.name))
-    bag = reading.run(progress)
+    bag = reading.run(progress, copy_to or (lambda _: None))
     if bag is None or reading.findings.errors:
         mend = "Nothing of the bag was used. Copy it again from where it came, or ask its maker"
         raise ManyErrors(reading.findings.errors, where=folder.name, mend=mend)
@@ -168,7 +195,7 @@ class _Reading:
         self._alike: dict[str, list[str]] = {}  # NFC form -> paths on the disk
         self._version, self._encoding = "", ""
 
-    def run(self, progress: Progress | None) -> Bag | None:
+    def run(self, progress: Progress | None, copy_to: Callable[[str], Path | None]) -> Bag | None:
         """Return the bag; None when it cannot even be judged."""
         self._walk()
         if not self._declaration():
@@ -178,7 +205,7 @@ class _Reading:
             self.findings.error("the bag wants files fetched from elsewhere", 0, "fetch.txt", mend)
         manifests = [self._manifest(name) for name in sorted(self._sizes) if _MANIFEST.fullmatch(name)]
         self._check_complete(manifests)
-        sha256s = self._check_sums(manifests, progress)
+        sha256s = self._check_sums(manifests, progress, copy_to)
         payload = {path: size for path, size in self._sizes.items() if path.startswith("data/")}
         info = self._info(payload)
         entries = tuple(
@@ -369,28 +396,40 @@ class _Reading:
                 template = "{path} and {first} are one file on disks that fold case or Unicode forms"
                 self.findings.notice("names_alike", template, path=repr(path), first=repr(first))
 
-    def _check_sums(self, manifests: list[_Manifest], progress: Progress | None) -> dict[str, str]:
+    def _check_sums(
+        self, manifests: list[_Manifest], progress: Progress | None, copy_to: Callable[[str], Path | None]
+    ) -> dict[str, str]:
         """Compare every file with every checksum told of it; return {path: SHA-256} of all that was read."""
         wanted: dict[str, list[_Manifest]] = {path: [] for path in self._sizes if path.startswith("data/")}
         for manifest in (manifest for manifest in manifests if manifest.algorithm in _ALGORITHMS):
             for path in manifest.sums:
                 wanted.setdefault(path, []).append(manifest)
         found: dict[str, str] = {}
-        for done, (path, tellers) in enumerate(sorted(wanted.items()), 1):
+
+        def read(path: str) -> dict[str, str] | OSError:
+            copy = copy_to(path.removeprefix("data/")) if path.startswith("data/") else None
             try:
-                digests = _digests(self._folder / path, {"sha256", *(teller.algorithm for teller in tellers)})
+                return _digests(self._folder / path, {"sha256", *(each.algorithm for each in wanted[path])}, copy)
             except OSError as exc:
-                self.findings.error("the file cannot be read: {why}", 0, repr(path), why=exc.strerror)
-                continue
-            found[path] = digests["sha256"]
-            for teller in tellers:
-                if digests[teller.algorithm] != teller.sums[path]:
-                    template = "the file is not what {manifest} says: its {algorithm} differs"
-                    told = {"manifest": teller.name, "algorithm": teller.algorithm}
-                    self.findings.error(template, 0, repr(path), "Copy it again from where it came", **told)
-            if progress:
-                progress(done, len(wanted))
+                return exc
+
+        with workers() as pool:
+            for done, (path, digests) in enumerate(zip(sorted(wanted), pool.map(read, sorted(wanted)), strict=True), 1):
+                if isinstance(digests, OSError):
+                    self.findings.error("the file cannot be read: {why}", 0, repr(path), why=digests.strerror)
+                else:
+                    found[path] = digests["sha256"]
+                    self._compare(path, digests, wanted[path])
+                if progress:
+                    progress(done, len(wanted))
         return found
+
+    def _compare(self, path: str, digests: Mapping[str, str], tellers: list[_Manifest]) -> None:
+        for teller in tellers:
+            if digests[teller.algorithm] != teller.sums[path]:
+                template = "the file is not what {manifest} says: its {algorithm} differs"
+                told = {"manifest": teller.name, "algorithm": teller.algorithm}
+                self.findings.error(template, 0, repr(path), "Copy it again from where it came", **told)
 
     def _info(self, payload: Mapping[str, int]) -> tuple[tuple[str, str], ...]:
         """Read bag-info.txt (2.2.2), and compare Payload-Oxum with what is there."""
@@ -420,11 +459,44 @@ def _plain_encodings() -> dict[str, str]:
     return {name.replace("-", ""): name for name in _ENCODINGS}
 
 
-def _digests(file: Path, algorithms: set[str]) -> dict[str, str]:
-    """Return {algorithm: hex checksum} of the file, read once."""
+@contextmanager
+def _writing(path: Path | None) -> Iterator[Callable[[bytes], object]]:
+    """Give what writes the pieces of a copy: to a new file, or nowhere. Trouble with it is not the bag's fault."""
+    if path is None:
+        yield lambda _: None
+        return
+    with _said_of(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        out = path.open("xb")
+
+    def write(piece: bytes) -> None:
+        with _said_of(path):
+            out.write(piece)
+
+    try:
+        yield write
+    finally:
+        with _said_of(path):
+            out.close()
+
+
+@contextmanager
+def _said_of(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as exc:
+        mend = "See that there is room and that the folder can be written"
+        raise CatalogueError(
+            "the copy cannot be written: {why}", where=str(path), mend=mend, why=exc.strerror or exc
+        ) from exc
+
+
+def _digests(file: Path, algorithms: set[str], copy: Path | None) -> dict[str, str]:
+    """Return {algorithm: hex checksum} of the file, read once and copied on the way."""
     digests = {name: hashlib.new(name, usedforsecurity=False) for name in algorithms}
-    with file.open("rb") as stream:
+    with file.open("rb") as stream, _writing(copy) as write:
         for chunk in chunks(stream):
+            write(chunk)
             for digest in digests.values():
                 digest.update(chunk)
     return {name: digest.hexdigest() for name, digest in digests.items()}

@@ -6,7 +6,8 @@ import hashlib
 import re
 import secrets
 import shutil
-from collections.abc import Iterable, Mapping, Sized
+from collections.abc import Iterable, Iterator, Mapping, Sized
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 from archive.errors import CatalogueError, ConflictError, InputError
@@ -20,12 +21,15 @@ from archive.exchange.bag import (
     encode_path,
     folded,
     path_fault,
+    workers,
 )
+
+Source = Path | bytes | Iterable[bytes]
 
 
 def write_bag(
     folder: Path,
-    payload: Iterable[tuple[str, Path | bytes]],
+    payload: Iterable[tuple[str, Source]],
     info: Mapping[str, str],
     progress: Progress | None = None,
 ) -> tuple[BagEntry, ...]:
@@ -36,7 +40,7 @@ def write_bag(
     folder : Path
         Must not exist, or be empty; its parent must exist.
     payload : iterable of (path, source)
-        Paths relative to `data/`, with `/`; a source is a file to copy or the bytes themselves.
+        Paths relative to `data/`, with `/`; a source is a file to copy, the bytes themselves, or pieces of them.
     info : mapping of label to value
         For `bag-info.txt`, in this order; Payload-Oxum is added.
     progress : callable, optional
@@ -74,21 +78,23 @@ def write_bag(
     return tuple(BagEntry(e.path, folder / "data" / e.path, e.size, e.sha256) for e in entries)
 
 
-def _fill(
-    part: Path, payload: Iterable[tuple[str, Path | bytes]], info: str, progress: Progress | None
-) -> list[BagEntry]:
+def _fill(part: Path, payload: Iterable[tuple[str, Source]], info: str, progress: Progress | None) -> list[BagEntry]:
     """Write everything under `part`."""
     (part / "data").mkdir(parents=True)
     total = len(payload) if isinstance(payload, Sized) else 0
     taken = _Taken()
-    entries: list[BagEntry] = []
-    for path, source in payload:
-        taken.add(path)
-        target = part / "data" / path
-        target.parent.mkdir(parents=True, exist_ok=True)
-        entries.append(BagEntry(path, target, *_store(source, target)))
-        if progress:
-            progress(len(entries), total)
+    stored: list[tuple[str, Path, Future[tuple[int, str]]]] = []
+    with workers() as pool:
+        for path, source in payload:
+            taken.add(path)
+            target = part / "data" / path
+            target.parent.mkdir(parents=True, exist_ok=True)
+            stored.append((path, target, _begun(pool, source, target)))
+        entries = []
+        for path, target, future in stored:
+            entries.append(BagEntry(path, target, *future.result()))
+            if progress:
+                progress(len(entries), total)
     entries.sort(key=lambda entry: entry.path)
     oxum = f"Payload-Oxum: {sum(entry.size for entry in entries)}.{len(entries)}\n"
     tags = {
@@ -130,19 +136,33 @@ class _Taken:
         self._folders |= parents
 
 
-def _store(source: Path | bytes, target: Path) -> tuple[int, str]:
+def _begun(pool: ThreadPoolExecutor, source: Source, target: Path) -> Future[tuple[int, str]]:
+    """Have a file copied by the pool; what is made piece by piece is made here, where its maker lives."""
+    if isinstance(source, Path):
+        return pool.submit(_store, source, target)
+    done: Future[tuple[int, str]] = Future()
+    done.set_result(_store(source, target))
+    return done
+
+
+def _store(source: Source, target: Path) -> tuple[int, str]:
     """Copy the source to the target and return its size and SHA-256."""
     digest = hashlib.sha256()
     with target.open("xb") as out:
-        if isinstance(source, bytes):
-            out.write(source)
-            digest.update(source)
-        else:
-            with source.open("rb") as file:
-                for chunk in chunks(file):
-                    out.write(chunk)
-                    digest.update(chunk)
+        for piece in _pieces(source):
+            out.write(piece)
+            digest.update(piece)
         return out.tell(), digest.hexdigest()
+
+
+def _pieces(source: Source) -> Iterator[bytes]:
+    if isinstance(source, Path):
+        with source.open("rb") as file:
+            yield from chunks(file)
+    elif isinstance(source, bytes):
+        yield source
+    else:
+        yield from source
 
 
 def _info_text(info: Mapping[str, str]) -> str:

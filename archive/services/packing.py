@@ -2,7 +2,7 @@
 
 A bag (BagIt 1.0) holds `rows/TABLE.jsonl` (a row a line, in the order of their keys, columns sorted) and
 `originals/SHA256`. Nothing in it tells which database it came from, or when it was packed: the same archive gives the
-same bytes.
+same bytes. Every byte is read once on its way: it is copied while it is hashed.
 """
 
 from __future__ import annotations
@@ -11,27 +11,50 @@ import json
 import re
 import secrets
 import shutil
-import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import Connection, MetaData, Table, insert, select, update
+from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import DataError, IntegrityError
+from sqlalchemy.orm import Session
 
-from archive.catalogue.database import Catalogue, refuse_taken, start_empty, translated, write_settings
+from archive.catalogue.bulk_rows import (
+    Shape,
+    check_references,
+    filling_engine,
+    finish_tables,
+    make_tables,
+    read_rows,
+    shapes,
+    stored_shapes,
+    write_rows,
+)
+from archive.catalogue.database import (
+    DATABASE_FILE,
+    Catalogue,
+    make_engine,
+    make_folder,
+    refuse_taken,
+    refuse_taken_database,
+    translated,
+    write_settings,
+)
+from archive.catalogue.files import Files
 from archive.catalogue.last_ids import last_ids, set_last_ids
-from archive.catalogue.models import Picture
+from archive.catalogue.postgresql import checked_url
 from archive.catalogue.revision import REVISION, refuse_newer, take_tables_away, upgrade
+from archive.catalogue.settling import settle_tree
 from archive.errors import CatalogueError, InputError
 from archive.exchange.bag import Bag, BagEntry, read_bag
-from archive.exchange.bag_out import write_bag
+from archive.exchange.bag_out import Source, write_bag
+from archive.exchange.bag_rows import lines_of, rows_of
+from archive.services.originals import named_originals
 
 FORMAT = "inkchest archive 1"
-_BATCH = 2000  # rows an INSERT carries
-_NO_ROWS = {"alembic_version"}
-_KINDS: dict[type, tuple[type, ...]] = {str: (str,), int: (int,), bool: (bool,), float: (float, int)}
+_ORIGINAL = re.compile("originals/([0-9a-f]{64})")
+_AGAIN = "Pack the archive again"
 Progress = Callable[[int, int], None]
 
 
@@ -57,20 +80,34 @@ def pack(catalogue: Catalogue, bag: Path, *, progress: Progress | None = None) -
     CatalogueError
         An original is gone or was altered, or the disk is full; no bag is left.
     """
-    with _told(bag), tempfile.TemporaryDirectory(prefix=".inkchest-", dir=_beside(bag)) as name:
-        with translated(catalogue.folder), catalogue.engine.connect() as connection:
-            rows = [_write_rows(connection, table, Path(name)) for table in _tables(connection)]
-            about = {"format": FORMAT, "revision": REVISION, "last_ids": last_ids(connection)}
-        originals = list(catalogue.files.all_originals())  # after the rows: none that they name is left out
-        _refuse_gone(catalogue, originals)
-        payload: list[tuple[str, Path | bytes]] = [
+    with _told(bag), translated(catalogue.folder), catalogue.engine.connect() as connection:
+        about = {"format": FORMAT, "revision": REVISION, "last_ids": last_ids(connection)}
+        # the first question has fixed the moment that the connection sees: no original that a row names is left out
+        originals = list(catalogue.files.all_originals())
+        _refuse_gone(connection, originals)
+        rows = [_Lines(connection, shape) for shape in shapes()]
+        payload: list[tuple[str, Source]] = [
             ("archive.json", (json.dumps(about, sort_keys=True) + "\n").encode()),
-            *((f"rows/{path.name}", path) for path, _ in rows),
-            *((f"originals/{sha256}", catalogue.files.path(sha256)) for sha256 in originals),
+            *((f"originals/{sha256}", catalogue.files.path(sha256)) for sha256 in originals),  # while rows are read
+            *((f"rows/{each.shape.name}.jsonl", each) for each in rows),
         ]
         entries = write_bag(bag, payload, {"External-Description": FORMAT}, progress)
-        _refuse_altered(bag, entries)
-    return _report(bag, entries, sum(count for _, count in rows), len(originals))
+    _refuse_altered(bag, entries)
+    return _report(bag, entries, sum(each.count for each in rows), len(originals))
+
+
+class _Lines:
+    """A table's rows as lines of JSON, read when they are asked for; `count` tells how many they were."""
+
+    def __init__(self, connection: Connection, shape: Shape) -> None:
+        self.shape = shape
+        self.count = 0
+        self._connection = connection
+
+    def __iter__(self) -> Iterator[bytes]:
+        for rows in read_rows(self._connection, self.shape):
+            self.count += len(rows)
+            yield lines_of(self.shape.columns, self.shape.kinds, rows)
 
 
 def unpack(bag: Path, to: Path, *, database: str | None = None, progress: Progress | None = None) -> PackReport:
@@ -86,39 +123,46 @@ def unpack(bag: Path, to: Path, *, database: str | None = None, progress: Progre
         The bag is of a newer version, or the disk is full. After any error nothing is left behind.
     """
     refuse_taken(to)
-    found = read_bag(bag, progress)
-    parts = {entry.path: entry for entry in found.entries}
-    about = _checked(found, parts, bag)
+    url = None if database is None else checked_url(database, where=str(to))
     part = to.parent / f".{to.name}.{secrets.token_hex(4)}.part"  # becomes the archive when all of it is there
     with _told(to), _nothing_half(part):
-        engine = start_empty(part, database, about.revision)
-        catalogue = Catalogue(part, engine)
-        try:
-            originals = _take_originals(catalogue, parts)
-            with translated(part), catalogue.engine.execution_options(inkchest_writes=True).begin() as connection:
-                rows = _fill(connection, parts)
-                set_last_ids(connection, about.last_ids)
-            if about.revision != REVISION:
-                upgrade(engine)
-        except BaseException:
-            if database is not None:
-                take_tables_away(engine)
-            raise
-        finally:
-            catalogue.close()
+        make_folder(part)
+        with _empty_database(part, url) as engine:
+            found = read_bag(bag, progress, copy_to=_place_in(Files(part)))
+            about = _checked(found, bag)
+            fill = _fill if about.revision == REVISION else _fill_older
+            rows = fill(engine, found, about)
         write_settings(part, database)
+        settle_tree(part)
         if to.exists():
             to.rmdir()
         part.rename(to)
-    return _report(bag, found.entries, rows, originals)
+    return _report(bag, found.entries, rows, sum(entry.path.startswith("originals/") for entry in found.entries))
 
 
 @contextmanager
 def _nothing_half(part: Path) -> Iterator[None]:
+    made = [folder for folder in part.parents if not folder.exists()]  # the nearest first
     try:
         yield
-    finally:
+    except BaseException:
         shutil.rmtree(part, ignore_errors=True)
+        for folder in made:
+            if folder.is_dir() and not any(folder.iterdir()):
+                folder.rmdir()
+        raise
+
+
+@contextmanager
+def _empty_database(part: Path, url: str | None) -> Iterator[Engine]:
+    engine = filling_engine(part / DATABASE_FILE) if url is None else make_engine(url)
+    try:
+        with translated(part):
+            if url is not None:
+                refuse_taken_database(engine, url)
+            yield engine
+    finally:
+        engine.dispose()
 
 
 @contextmanager
@@ -138,13 +182,9 @@ def _report(bag: Path, entries: tuple[BagEntry, ...], rows: int, originals: int)
     return PackReport(str(bag), rows, originals, sum(entry.size for entry in entries))
 
 
-def _beside(bag: Path) -> Path | None:
-    return bag.parent if bag.parent.is_dir() else None
-
-
-def _refuse_gone(catalogue: Catalogue, originals: list[str]) -> None:
-    with catalogue.read() as session:
-        gone = set(session.scalars(select(Picture.sha256))) - set(originals)
+def _refuse_gone(connection: Connection, originals: Sequence[str]) -> None:
+    with closing(Session(connection)) as session:
+        gone = named_originals(session).keys() - set(originals)
     _tell_of(sorted(gone), "{count} originals are gone from the disk")
 
 
@@ -155,37 +195,24 @@ def _refuse_altered(bag: Path, entries: tuple[BagEntry, ...]) -> None:
     _tell_of(altered, "{count} originals are not what they were when they came in")
 
 
-def _tell_of(names: list[str], words: str) -> None:
+def _tell_of(names: Sequence[str], words: str) -> None:
     if names:
         told = ", ".join(names[:5]) + (" …" if len(names) > 5 else "")
         mend = "`inkchest check` lists them; an older backup or bag may hold them"
         raise CatalogueError(words, count=len(names), where=told, mend=mend)
 
 
-# --- rows out
+# --- out of a bag
 
 
-def _tables(connection: Connection) -> list[Table]:
-    """Return the tables as the database has them, owners before what refers to them."""
-    metadata = MetaData()
-    metadata.reflect(connection)
-    return [table for table in metadata.sorted_tables if table.name not in _NO_ROWS and "_fts" not in table.name]
+def _place_in(files: Files) -> Callable[[str], Path | None]:
+    """Return where a file of the bag is copied to while it is checked: an original where it will lie."""
 
+    def place(path: str) -> Path | None:
+        match = _ORIGINAL.fullmatch(path)
+        return files.path(match[1]) if match else None
 
-def _write_rows(connection: Connection, table: Table, folder: Path) -> tuple[Path, int]:
-    path = folder / f"{table.name}.jsonl"
-    names = sorted(table.columns.keys())
-    query = select(*(table.columns[name] for name in names)).order_by(*table.primary_key.columns)
-    count = 0
-    with path.open("w", encoding="utf-8", newline="\n") as out:
-        for row in connection.execute(query).yield_per(_BATCH):
-            line = {name: value for name, value in zip(names, row, strict=True) if value is not None}
-            out.write(json.dumps(line, ensure_ascii=False, separators=(",", ":")) + "\n")
-            count += 1
-    return path, count
-
-
-# --- rows in
+    return place
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,96 +223,90 @@ class _About:
     last_ids: dict[str, int]
 
 
-def _checked(bag: Bag, parts: dict[str, BagEntry], folder: Path) -> _About:
+def _checked(bag: Bag, folder: Path) -> _About:
     """Return what the bag says of itself, once all that it holds is known to be ours."""
     ours = "Name a bag that `inkchest pack` wrote"
-    if "archive.json" not in parts:
+    said_in = next((entry.file for entry in bag.entries if entry.path == "archive.json"), None)
+    if said_in is None:
         raise InputError("the bag holds no archive", where=str(folder), mend=ours)
     try:
-        said = json.loads(parts["archive.json"].file.read_text(encoding="utf-8"))
+        said = json.loads(said_in.read_text(encoding="utf-8"))
         is_ours, revision = said["format"] == FORMAT, str(said["revision"])
         about = _About(revision, {str(name): int(last) for name, last in said["last_ids"].items()})
     except (ValueError, KeyError, TypeError, AttributeError) as exc:
-        raise InputError("archive.json cannot be read", where=str(folder), mend="Pack the archive again") from exc
+        raise InputError("archive.json cannot be read", where=str(folder), mend=_AGAIN) from exc
     if not is_ours:
         raise InputError("the bag is of another format", where=str(folder), mend=ours)
-    refuse_newer(about.revision, where=str(folder))
+    if about.revision != REVISION:
+        refuse_newer(about.revision, where=str(folder))
     for entry in bag.entries:
         _refuse_strange(entry, folder)
     return about
 
 
 def _refuse_strange(entry: BagEntry, folder: Path) -> None:
-    where, again = f"{folder}, {entry.path}", "Pack the archive again"
+    where = f"{folder}, {entry.path}"
     if entry.path.startswith("originals/"):
         if entry.sha256 != entry.path.removeprefix("originals/"):
-            raise InputError("an original is not what its name says", where=where, mend=again)
+            raise InputError("an original is not what its name says", where=where, mend=_AGAIN)
     elif entry.path != "archive.json" and not re.fullmatch(r"rows/[a-z_]+\.jsonl", entry.path):
-        mend = f"Take it out of the bag and its manifest, or: {again}"
+        mend = f"Take it out of the bag and its manifest, or: {_AGAIN}"
         raise InputError("the bag holds a file that is no part of an archive", where=where, mend=mend)
 
 
-def _take_originals(catalogue: Catalogue, parts: dict[str, BagEntry]) -> int:
-    count = 0
-    for path, entry in parts.items():
-        if not path.startswith("originals/"):
-            continue
-        with entry.file.open("rb") as stream:
-            found = catalogue.files.put(stream)
-        if found != entry.sha256:
-            raise CatalogueError("an original changed while it was copied", where=path, mend="Unpack it again")
-        count += 1
+def _fill(engine: Engine, bag: Bag, about: _About) -> int:
+    """Make this version's tables with the bag's rows, all in one transaction; return how many rows."""
+    with _rows_judged(), engine.execution_options(inkchest_writes=True).begin() as connection:
+        make_tables(connection)
+        count = _take_rows(connection, shapes(), bag)
+        finish_tables(connection)
+        set_last_ids(connection, about.last_ids)
     return count
 
 
-def _fill(connection: Connection, parts: dict[str, BagEntry]) -> int:
-    tables = _tables(connection)
+def _fill_older(engine: Engine, bag: Bag, about: _About) -> int:
+    """Make the tables of the version that packed the bag, and bring them up with its rows inside."""
+    try:
+        upgrade(engine, about.revision)
+        with _rows_judged(), engine.execution_options(inkchest_writes=True).begin() as connection:
+            count = _take_rows(connection, stored_shapes(connection), bag)
+            if connection.dialect.name == "sqlite":
+                check_references(connection)
+            set_last_ids(connection, about.last_ids)
+        upgrade(engine)
+    except BaseException:
+        if engine.dialect.name != "sqlite":  # a file goes as a whole
+            take_tables_away(engine)
+        raise
+    return count
+
+
+@contextmanager
+def _rows_judged() -> Iterator[None]:
+    try:
+        yield
+    except (IntegrityError, DataError) as exc:
+        raise InputError("the rows contradict one another: {why}", why=str(exc.orig).strip(), mend=_AGAIN) from exc
+
+
+def _take_rows(connection: Connection, tables: Sequence[Shape], bag: Bag) -> int:
+    files = {entry.path: entry.file for entry in bag.entries if entry.path.startswith("rows/")}
     wanted = {f"rows/{table.name}.jsonl" for table in tables}
-    there = {path for path in parts if path.startswith("rows/")}
-    for path in sorted(wanted ^ there):
+    for path in sorted(wanted ^ files.keys()):
         words = "the bag holds no rows of a table" if path in wanted else "the bag holds rows of an unknown table"
-        raise InputError(words, where=path, mend="Pack the archive again")
-    return sum(_fill_table(connection, table, parts[f"rows/{table.name}.jsonl"]) for table in tables)
+        raise InputError(words, where=path, mend=_AGAIN)
+    return sum(_take_table(connection, table, files[f"rows/{table.name}.jsonl"]) for table in tables)
 
 
-def _fill_table(connection: Connection, table: Table, entry: BagEntry) -> int:
-    """Insert a table's rows; a reference to its own table is set once all of them are there."""
-    own = [column.name for column in table.columns if any(key.column.table is table for key in column.foreign_keys)]
-    later: list[dict[str, Any]] = []
-    count = 0
-    for batch in _batches(entry, table):
-        for row in batch:
-            for name in own:
-                if row[name] is not None:
-                    later.append({"id": row["id"], "name": name, "value": row[name]})
-                    row[name] = None
-        connection.execute(insert(table), batch)
-        count += len(batch)
-    for each in later:
-        connection.execute(update(table).where(table.c.id == each["id"]).values({each["name"]: each["value"]}))
-    return count
+def _take_table(connection: Connection, table: Shape, file: Path) -> int:
+    where = f"rows/{table.name}.jsonl"
+    try:
+        return write_rows(connection, table, rows_of(file, table.columns, table.kinds, where=where))
+    except (UnicodeEncodeError, OverflowError, IntegrityError, DataError) as exc:  # half a character, a huge number
+        raise InputError(
+            "a value is none that the archive takes: {why}", why=_why(exc), where=where, mend=_AGAIN
+        ) from exc
 
 
-def _batches(entry: BagEntry, table: Table) -> Iterator[list[dict[str, Any]]]:
-    batch: list[dict[str, Any]] = []
-    empty = dict.fromkeys(table.columns.keys())
-    kinds = {column.name: _KINDS[column.type.python_type] for column in table.columns}
-    with entry.file.open(encoding="utf-8", newline="\n") as lines:
-        for number, line in enumerate(lines, start=1):
-            try:
-                row = json.loads(line)
-                is_sound = all(type(value) in kinds[name] for name, value in row.items())
-            except (ValueError, KeyError, AttributeError) as exc:
-                raise _bad_row(entry, number) from exc
-            if not is_sound:
-                raise _bad_row(entry, number)
-            batch.append(empty | row)
-            if len(batch) == _BATCH:
-                yield batch
-                batch = []
-    if batch:
-        yield batch
-
-
-def _bad_row(entry: BagEntry, number: int) -> InputError:
-    return InputError("the row cannot be read", where=f"{entry.path}, line {number}", mend="Pack the archive again")
+def _why(exc: Exception) -> str:
+    return str(getattr(exc, "orig", exc)).strip()

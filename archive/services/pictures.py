@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections import deque
+from collections.abc import Callable, Generator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -15,14 +18,19 @@ from archive.catalogue.files import Files
 from archive.catalogue.history import Act
 from archive.catalogue.models import Copy, PaletteColour, Picture
 from archive.colour.palette import Palette, find_palette
+from archive.colour.palette import PaletteColour as Colour
 from archive.errors import InputError, NotFoundError, Notice
 from archive.imaging.decode import open_picture, reduce_picture
 from archive.imaging.hashes import hash_picture
 from archive.imaging.thumbnails import LONG_SIDES, make_thumbnail
+from archive.services.picture_tree import FoundFile, walk
 from archive.services.profile import read_profile
 
-SUFFIXES = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"}
 PALETTE_SIDE = 256  # pixels; a palette needs no finer picture (tried)
+_AT_ONCE = 2  # pictures decoded at a time
+_AHEAD = 4  # pictures read before their turn to be written, so that memory stays bounded
+Progress = Callable[[int, int], None]
+Target = Callable[[Session, FoundFile], tuple[int | None, int | None]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +51,7 @@ class ReadPicture:
     palette: Palette
     thumbnails: dict[int, bytes]
     notices: tuple[Notice, ...]
+    came_from: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,15 +67,22 @@ class PictureOutcome:
     notes: tuple[str, ...]
 
 
-def read_picture(path: Path, *, max_megapixels: float) -> ReadPicture:
+def read_picture(path: Path, *, max_megapixels: float, name: str = "", came_from: str = "") -> ReadPicture:
     """Return all that is kept of a picture file: read once, written nowhere.
+
+    Parameters
+    ----------
+    name : str
+        What to call it in messages; else the file's name.
+    came_from : str
+        The folders it lay in, as they were called.
 
     Raises
     ------
     InputError, NotFoundError
         The file is missing, no picture, damaged, or too large.
     """
-    picture = open_picture(path, max_megapixels=max_megapixels, name=path.name)
+    picture = open_picture(path, max_megapixels=max_megapixels, name=name or path.name)
     reduced = reduce_picture(picture)
     hashed = hash_picture(reduced)
     return ReadPicture(
@@ -84,6 +100,7 @@ def read_picture(path: Path, *, max_megapixels: float) -> ReadPicture:
         palette=find_palette(reduced.lab(PALETTE_SIDE)),
         thumbnails={side: make_thumbnail(reduced, side) for side in LONG_SIDES},
         notices=picture.notices,
+        came_from=came_from,
     )
 
 
@@ -93,29 +110,14 @@ def thumbnail_name(sha256: str, long_side: int) -> str:
 
 
 def picture_files(paths: Sequence[Path]) -> list[Path]:
-    """Return the picture files named, folders walked in the order of their names.
+    """Return the picture files named, folders walked in the order of their names (`picture_tree.walk`).
 
     Raises
     ------
     InputError
         A path is not there, or nothing in it is a picture by its name.
     """
-    found: list[Path] = []
-    for path in paths:
-        if path.is_dir():
-            inside = sorted(each for each in path.rglob("*") if each.suffix.lower() in SUFFIXES and each.is_file())
-            if not inside:
-                raise InputError(
-                    "no pictures in the folder",
-                    where=str(path),
-                    mend="Name a folder with JPEG, PNG, TIFF, WebP or HEIC files",
-                )
-            found.extend(inside)
-        elif path.exists():
-            found.append(path)
-        else:
-            raise InputError("no such file", where=str(path), mend="Check its name")
-    return found
+    return [file.path for file in walk(paths).files]
 
 
 def add_pictures(
@@ -124,7 +126,7 @@ def add_pictures(
     act: Act,
     *,
     target: Callable[[Session, Path], tuple[int | None, int | None]] | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> list[PictureOutcome]:
     """Add picture files one by one, as one change; a bad file is told and the rest goes on.
 
@@ -138,23 +140,122 @@ def add_pictures(
     CatalogueError
         The disk is full or the archive cannot be written: what was added before stays.
     """
+    files = [FoundFile(path) for path in paths]
+    return add_files(catalogue, files, act, target=target and _by_path(target), progress=progress)
+
+
+def _by_path(target: Callable[[Session, Path], tuple[int | None, int | None]]) -> Target:
+    return lambda session, file: target(session, file.path)
+
+
+def add_files(
+    catalogue: Catalogue,
+    files: Sequence[FoundFile],
+    act: Act,
+    *,
+    target: Target | None = None,
+    progress: Progress | None = None,
+) -> list[PictureOutcome]:
+    """Add the files of a tree as `add_pictures` does, with the folders that each lay in.
+
+    Files whose bytes the archive knows are not decoded again. Two are decoded at a time while one is written.
+
+    Raises
+    ------
+    CatalogueError
+        The disk is full or the archive cannot be written: what was added before stays.
+    """
     with catalogue.read() as session:
         limit = float(read_profile(session)["largest_megapixels"])
+        known = known_checksums(session)
     outcomes: list[PictureOutcome] = []
-    for done, path in enumerate(paths, start=1):
-        try:
-            read = read_picture(path, max_megapixels=limit)
-            keep_files(catalogue.files, read)
-        except (InputError, NotFoundError) as error:
-            outcomes.append(PictureOutcome(str(path), "refused", None, None, (), None, (str(error),)))
-        else:
-            with catalogue.write(act) as session:
-                copy_id, appearance_id = target(session, path) if target else (None, None)
-                outcomes.append(store_picture(session, read, copy_id, appearance_id))
-                act = replace(act, change_id=session.info["change_id"])
-        if progress:
-            progress(done, len(paths))
+    with closing(_read_ahead(files, limit, known, catalogue.files)) as reading:
+        for done, (file, read) in enumerate(reading, start=1):
+            outcome, act = _add(catalogue, file, read, act, target)
+            outcomes.append(outcome)
+            if progress:
+                progress(done, len(files))
     return outcomes
+
+
+def known_checksums(session: Session) -> set[str]:
+    """Return the SHA-256 of all living pictures."""
+    return set(session.scalars(select(Picture.sha256).where(Picture.binned_at.is_(None))))
+
+
+_Read = ReadPicture | str | InputError | NotFoundError  # a str is the SHA-256 of bytes that the archive knows
+
+
+def _read_ahead(
+    files: Sequence[FoundFile], limit: float, known: set[str], kept: Files
+) -> Generator[tuple[FoundFile, _Read], None, None]:
+    """Yield the files as they were read, in their order, a few of them ahead of their turn."""
+
+    def read(file: FoundFile) -> _Read:
+        try:
+            sha256 = Files.digest(file.path)
+            if sha256 in known and _is_whole(kept, sha256):
+                return sha256
+            return read_picture(file.path, max_megapixels=limit, name=file.shown, came_from=file.came_from)
+        except FileNotFoundError:
+            return NotFoundError("there is no file {path}", path=str(file.path), mend="Check the name.")
+        except OSError as exc:
+            mend = "Check its rights, or copy it again."
+            return InputError("the file cannot be read: {why}", why=exc.strerror, where=file.shown, mend=mend)
+        except (InputError, NotFoundError) as error:
+            return error
+
+    if len(files) == 1:
+        yield files[0], read(files[0])
+        return
+    with ThreadPoolExecutor(_AT_ONCE) as pool:
+        waiting: deque[tuple[FoundFile, Future[_Read]]] = deque()
+        try:
+            for file in files:
+                waiting.append((file, pool.submit(read, file)))
+                if len(waiting) > _AHEAD:
+                    first, future = waiting.popleft()
+                    yield first, future.result()
+            while waiting:
+                first, future = waiting.popleft()
+                yield first, future.result()
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+
+def _is_whole(files: Files, sha256: str) -> bool:
+    """Return whether original and thumbnails are there; adding a picture again brings back what is gone."""
+    names = [thumbnail_name(sha256, side) for side in LONG_SIDES]
+    return files.exists(sha256) and all(files.derived_path(name).is_file() for name in names)
+
+
+def _add(
+    catalogue: Catalogue, file: FoundFile, read: _Read, act: Act, target: Target | None
+) -> tuple[PictureOutcome, Act]:
+    """Write one file that was read, in a transaction of its own; return what became of it and the act to go on with."""
+    if isinstance(read, InputError | NotFoundError):
+        return _refused(file, read), act
+    try:
+        if isinstance(read, ReadPicture):
+            keep_files(catalogue.files, read)
+    except InputError as error:
+        return _refused(file, error), act
+    with catalogue.write(act) as session:
+        known = _living(session, read if isinstance(read, str) else read.sha256)
+        has_copy = known is not None and known.copy_id is not None
+        aim = target(session, file) if target and not has_copy else (None, None)
+        if isinstance(read, ReadPicture):
+            outcome = store_picture(session, read, *aim)
+        elif known is not None:
+            outcome = _tied(session, known, file, *aim)
+        else:
+            gone = NotFoundError("the same picture was removed meanwhile", where=file.shown, mend="Add it again")
+            return _refused(file, gone), act
+        return outcome, replace(act, change_id=session.info["change_id"])
+
+
+def _refused(file: FoundFile, error: InputError | NotFoundError) -> PictureOutcome:
+    return PictureOutcome(str(file.path), "refused", None, None, (), None, (str(error),))
 
 
 def keep_files(files: Files, read: ReadPicture) -> None:
@@ -181,18 +282,48 @@ def store_picture(
     session: Session, read: ReadPicture, copy_id: int | None, appearance_id: int | None = None
 ) -> PictureOutcome:
     """Add the picture's row, or tie the one that is there to the copy when it has none."""
-    query = select(Picture).where(Picture.sha256 == read.sha256, Picture.binned_at.is_(None))
-    known = session.scalars(query).first()
+    known = _living(session, read.sha256)
     notes = [str(notice) for notice in read.notices]
-    if known is None:
-        row = _new_row(session, read, copy_id, appearance_id)
-        return _outcome(session, read, row, "added", notes)
+    if known is not None:
+        notes += _tie(known, read.path.name, read.came_from, copy_id, appearance_id)
+        return _outcome(session, read.path.name, read.palette, known, "known", notes)
+    row = _new_row(session, read, copy_id, appearance_id)
+    return _outcome(session, read.path.name, read.palette, row, "added", notes)
+
+
+def _tied(
+    session: Session, known: Picture, file: FoundFile, copy_id: int | None, appearance_id: int | None
+) -> PictureOutcome:
+    """Tie a picture that is known to the copy when it has none; nothing was decoded."""
+    notes = _tie(known, file.path.name, file.came_from, copy_id, appearance_id)
+    return _outcome(session, file.path.name, _kept_palette(session, known), known, "known", notes)
+
+
+def _living(session: Session, sha256: str) -> Picture | None:
+    return session.scalars(select(Picture).where(Picture.sha256 == sha256, Picture.binned_at.is_(None))).first()
+
+
+def _tie(known: Picture, name: str, came_from: str, copy_id: int | None, appearance_id: int | None) -> list[str]:
+    """Give a picture that is known what a second file of the same bytes tells; return it in words."""
+    notes = []
     if known.copy_id is None and copy_id is not None:
         known.copy_id, known.appearance_id = copy_id, appearance_id
         notes.append("it was in the archive; it now belongs to the copy")
     else:
         notes.append(f"the same file is in the archive as {known.name}")
-    return _outcome(session, read, known, "known", notes)
+    place = came_from if name == known.name else f"{came_from}/{name}"
+    if came_from and place not in known.came_from.split("\n"):
+        known.came_from = "\n".join(filter(None, (known.came_from, place)))
+    return notes
+
+
+def _kept_palette(session: Session, row: Picture) -> Palette:
+    query = select(PaletteColour).where(PaletteColour.picture_id == row.id).order_by(PaletteColour.position)
+    colours = tuple(Colour((each.lab_l, each.lab_a, each.lab_b), each.share) for each in session.scalars(query))
+    paper = None
+    if row.paper_l is not None and row.paper_a is not None and row.paper_b is not None:
+        paper = (row.paper_l, row.paper_a, row.paper_b)
+    return Palette(paper, row.paper_share or 0.0, row.paper_sure, colours)
 
 
 def _new_row(session: Session, read: ReadPicture, copy_id: int | None, appearance_id: int | None) -> Picture:
@@ -217,6 +348,7 @@ def _new_row(session: Session, read: ReadPicture, copy_id: int | None, appearanc
         paper_b=paper and paper[2],
         paper_share=palette.paper_share,
         paper_sure=palette.paper_sure,
+        came_from=read.came_from,
     )
     session.add(row)
     session.flush()
@@ -231,14 +363,16 @@ def _new_row(session: Session, read: ReadPicture, copy_id: int | None, appearanc
     return row
 
 
-def _outcome(session: Session, read: ReadPicture, row: Picture, status: str, notes: list[str]) -> PictureOutcome:
+def _outcome(
+    session: Session, name: str, palette: Palette, row: Picture, status: str, notes: Sequence[str]
+) -> PictureOutcome:
     copy = session.get(Copy, row.copy_id) if row.copy_id else None
     return PictureOutcome(
-        read.path.name,
+        name,
         status,
         row.uid,
         copy.ref if copy else None,
-        tuple({"lab": colour.lab, "share": colour.share} for colour in read.palette.colours),
-        read.palette.paper,
+        tuple({"lab": colour.lab, "share": colour.share} for colour in palette.colours),
+        palette.paper,
         tuple(notes),
     )
