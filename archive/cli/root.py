@@ -42,6 +42,7 @@ _COMMANDS: dict[str, tuple[str, str, str]] = {
     "place": ("archive.cli.places", "place", "Keep rooms, shelves, chests, drawers, boxes; move a whole one."),
     "person": ("archive.cli.records", "person", "Add, list, show, edit, remove, merge or forget people."),
     "claim": ("archive.cli.claim", "claim", "Write down who says so; list what was said."),
+    "sitting": ("archive.cli.sitting", "sitting", "Take prints in at the copy stand, colour-true."),
     "describe": ("archive.cli.describe", "describe", "Give photographed works their short facts, one after the other."),
     "inquiry": ("archive.cli.inquiry", "inquiry", "Keep what to ask people who are still reachable."),
     "profile": ("archive.cli.profile", "profile", "See and set the workshop's own values."),

@@ -34,7 +34,7 @@ def stand(swatch: Swatch, found: Sequence[Measurement], profile: dict[str, Any])
     """Set a swatch's standing colour from its measurements; without any it has none."""
     if not found:
         swatch.standing_id = swatch.lab_l = swatch.lab_a = swatch.lab_b = None
-        swatch.method = swatch.condition = swatch.spread = swatch.n = swatch.measured_on = None
+        swatch.method = swatch.condition = swatch.spread = swatch.n = swatch.measured_on = swatch.claim = None
         return
     ranked = sorted(found, key=lambda each: (_rank(each, swatch, profile), each.id))
     best = _rank(ranked[0], swatch, profile)
@@ -46,7 +46,7 @@ def stand(swatch: Swatch, found: Sequence[Measurement], profile: dict[str, Any])
     swatch.lab_b = sum(each.lab_b for each in equals) / count
     swatch.method, swatch.condition, swatch.spread = first.method, first.condition, first.spread
     swatch.n = sum(each.n or 1 for each in equals)
-    swatch.measured_on = first.measured_on
+    swatch.measured_on, swatch.claim = first.measured_on, first.claim
 
 
 def _rank(measurement: Measurement, swatch: Swatch, profile: dict[str, Any]) -> tuple[int, int, int, int]:

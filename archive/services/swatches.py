@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,22 +12,26 @@ from sqlalchemy.orm import Session
 from archive.catalogue.files import Files
 from archive.catalogue.identity import today
 from archive.catalogue.models import Appearance, Ink, Measurement, Picture, Recipe, Swatch, Variant
+from archive.colour.camera import sd_per_axis
 from archive.colour.difference import delta_e_2000
 from archive.colour.wanted import parse_wanted
 from archive.errors import InputError
 from archive.exchange.readings import read_condition
 from archive.exchange.text import read_date
 from archive.imaging.decode import open_picture, read_lab
+from archive.imaging.patches import FEWEST_CELLS, read_region
 from archive.services.evidence import MEAN_TO_SD
 from archive.services.lookup import find_record
 from archive.services.matching import R95
 from archive.services.measuring import set_standing
+from archive.services.picture_light import CorrectedPicture, corrected, read_window
 from archive.services.profile import read_profile
 from archive.services.recipes import ExactLayer, RecipeBook
 from archive.services.swatch_list import SwatchSummary, show_swatch, swatch_called
 from archive.services.told import read_told
 
 _UNEVEN = 3.0  # mean CIEDE2000 across the patch beyond which it is called uneven [own choice: one verdict step]
+_UNKNOWN_SCALE = 0.1  # mm a pixel, where no card tells it: ten cells are then not asked for
 _CLIPPED = (0.02, 0.98)  # of the encoded scale, common practice: beyond it a channel says no more
 
 
@@ -50,6 +54,7 @@ class SwatchReading:
     usable: bool
     flags: tuple[str, ...]
     swatch: str | None = None
+    claim: float | None = None  # of the sitting's correction, mean CIEDE2000; none without one
 
 
 def read_swatch(session: Session, files: Files, picture_ref: str, region: Region) -> SwatchReading:
@@ -63,6 +68,9 @@ def read_swatch(session: Session, files: Files, picture_ref: str, region: Region
         The disc lies outside the picture or holds no whole pixel.
     """
     picture: Picture = find_record(session, "picture", picture_ref)
+    facts = corrected(session, picture)
+    if facts is not None:
+        return _measured(session, files, picture, region, facts)
     labs, encoded = _pixels(files, picture, region)
     mean = labs.mean(axis=0)
     spread = float(delta_e_2000(labs, mean).mean())
@@ -79,6 +87,27 @@ def read_swatch(session: Session, files: Files, picture_ref: str, region: Region
     lab = (float(mean[0]), float(mean[1]), float(mean[2]))
     usable = not {"uneven", "clipped", "too small"} & set(flags)
     return SwatchReading(lab, spread, float(R95 * sd), usable, tuple(flags))
+
+
+def _measured(
+    session: Session, files: Files, picture: Picture, region: Region, facts: CorrectedPicture
+) -> SwatchReading:
+    """Return a colour read through the correction of the picture's sitting: a measurement by camera."""
+    profile = read_profile(session)
+    mm_per_px = facts.mm_per_px or _UNKNOWN_SCALE
+    box = (
+        region.x - region.radius_px,
+        region.y - region.radius_px,
+        region.x + region.radius_px,
+        region.y + region.radius_px,
+    )
+    light, (left, top) = read_window(files, picture, facts, box, mm_per_px)
+    inside = (box[0] - left, box[1] - top, box[2] - left, box[3] - top)
+    found = read_region(light, inside, lpi=float(profile["screen_lpi"]))
+    flags = found.flags if facts.mm_per_px else (*(flag for flag in found.flags if flag != "too small"), "no scale")
+    sd = np.hypot(sd_per_axis(facts.claim), max(float(profile["place_sd"]), found.spread / MEAN_TO_SD))
+    usable = found.usable or (not facts.mm_per_px and set(found.flags) <= {"uneven", "too small"})
+    return SwatchReading(found.lab, found.spread, float(R95 * sd), usable, flags, claim=facts.claim)
 
 
 def _pixels(files: Files, picture: Picture, region: Region) -> tuple[Any, Any]:
@@ -154,8 +183,9 @@ def save_swatch(
             lab_a=lab_a,
             lab_b=lab_b,
             lab_from="picture",
-            method="picture",
+            method="camera" if reading.claim is not None else "picture",
             condition="camera",
+            claim=reading.claim,
             measured_on=(picture.taken_at or "")[:10] or None,
             spread=reading.spread,
             colour_path=picture.colour_path,
@@ -163,7 +193,7 @@ def save_swatch(
     )
     session.flush()
     set_standing(session, [swatch.id])
-    return SwatchReading(reading.lab, reading.spread, reading.uncertainty, True, reading.flags, swatch.uid)
+    return replace(reading, swatch=swatch.uid)
 
 
 def _variant_and_paper(session: Session, picture: Picture) -> tuple[int | None, int | None]:
@@ -181,7 +211,7 @@ def _variant_and_paper(session: Session, picture: Picture) -> tuple[int | None, 
 def _exact_layers(session: Session, inks: str) -> list[ExactLayer]:
     if inks.strip().casefold() in ("", "bare paper", "paper"):
         return []
-    names = tuple(session.scalars(select(Ink.name).where(Ink.binned_at.is_(None))))
+    names = tuple(session.scalars(select(Ink.name).where(Ink.binned_at.is_(None)).order_by(Ink.id)))
     told = read_told(inks, known_inks=names)
     drums = int(read_profile(session)["drums_per_pass"])
     layers = []
@@ -249,8 +279,15 @@ def radius_in_pixels(
         Millimetres are asked for, and nothing tells how large the picture is.
     """
     picture: Picture = find_record(session, "picture", picture_ref)
+    facts = corrected(session, picture)
+    scale = facts.mm_per_px if facts is not None else None
+    if radius_px is not None:
+        return radius_px
     if radius_mm is None:
-        return radius_px if radius_px is not None else picture.width / 100
+        cells = FEWEST_CELLS * 25.4 / float(read_profile(session)["screen_lpi"]) / 2
+        return max(cells / scale, 4.0) if scale else picture.width / 100
+    if scale and not width_mm:
+        return radius_mm / scale
     if not width_mm or width_mm <= 0:
         raise InputError(
             "the picture has no scale yet",

@@ -20,9 +20,9 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def uids(filled: Path) -> dict[str, str]:
-    """Return the uid of the first swatch, appearance, file and inquiry; a copy of the archive has the same."""
+    """Return the uid of the first swatch, appearance, file, inquiry and sitting; a copy of the archive has the same."""
     shop = Shop(filled / "chest")
-    return {noun: shop.json(noun, "list")[0]["uid"] for noun in ("swatch", "appearance", "file", "inquiry")}
+    return {noun: shop.json(noun, "list")[0]["uid"] for noun in ("swatch", "appearance", "file", "inquiry", "sitting")}
 
 
 @pytest.fixture

@@ -67,6 +67,16 @@ MERGED = keys("noun id uid name gone moved")
 LIST = keys("file sheet columns samples rows added filled known conflicts notices dry_run")
 EXCHANGE = keys("file workshop inks papers recipes swatches measurements known left_out notices dry_run")
 INK_SET = keys("inks paper recipes swatches works")
+SITTING = keys(
+    "id uid ref opened_at closed_at place edition verdict why claim not_measured frames notes",
+    card=keys("found by_hand turn corners_px residual claim left_out mm_per_px size_px"),
+    criteria=[keys("name measured unit formula limits source")],
+)
+FRAME = keys(
+    "file status why picture place corners_px sure mm_per_px kind work run group like",
+    card=keys("found by_hand turn corners_px residual claim"),
+    warnings=[keys("code what mend")],
+)
 CHANGE = keys("id uid at by words kind added edits undone")
 OUTCOME = keys("file status picture copy paper notes", palette=[keys("lab share")])
 IMPORT = keys("file sets rows added known bare_paper new_recipes papers inks notices dry_run")
@@ -126,13 +136,13 @@ CASES = [
     Case("question remove 'blue ones'", QUESTION, "In the bin: question blue ones."),
     Case("change tides --set paper='Chalkroad 90' --dry-run", BULK, "Would change 1 work to paper Chalkroad 90."),
     Case("recipe list", [INK_SET], "Dockrope then Ferrywake"),
-    Case("work add --title Peel --inks 'blue? over Dockrope'", NEW_CARD, "Added work QA-0043, Peel."),
+    Case("work add --title Peel --inks 'blue? over Dockrope'", NEW_CARD, "Added work QA-0044, Peel."),
     Case("work list", [WORK], "Nine Tides"),
     Case("work show QA-0042", CARD, 'as told: "Ferrywake 60 % over Dockrope"'),
     Case("work edit QA-0042 --date 'May 1999'", WORK, "date: May 1999"),
     Case("work remove QA-0042", GONE, "In the bin: work QA-0042, with 1 variant"),
     Case("work import {desk}/list.csv --dry-run", LIST, "list.csv: 1 row, 1 would be added."),
-    Case("work sheet {desk}/sheet.xlsx", keys("file works"), "2 works that lack facts"),
+    Case("work sheet {desk}/sheet.xlsx", keys("file works"), "3 works that lack facts"),
     Case("variant add --work QA-0042 --name green", VARIANT, "Added variant QA-0042b."),
     Case("variant list", [VARIANT], "QA-0042a"),
     Case("variant show QA-0042a", VARIANT, "work: QA-0042"),
@@ -150,6 +160,11 @@ CASES = [
     Case("appearance edit {appearance} --region 0,0,50,100", APPEARANCE, "region: 0, 0, 0.5, 1"),
     Case("appearance remove {appearance}", GONE, "In the bin: appearance"),
     Case("picture add {desk}/loose.jpg --work QA-0042", [OUTCOME], "loose.jpg of QA-0042/1"),
+    Case(
+        "picture add {desk} --dry-run",
+        keys("pictures known doubled unreadable works several loose new_works passed_over"),
+        "would be added",
+    ),
     Case("picture list", [PICTURE], "tides.jpg"),
     Case("picture show tides.jpg", PICTURE, "copy: QA-0042/1"),
     Case("picture edit tides.jpg --note 'taken by window light'", PICTURE, "note: taken by window light"),
@@ -159,6 +174,11 @@ CASES = [
     Case("run list", [RUN], "QA-0042a"),
     Case("run show QA-0042/r1", RUN, "machine: Upstairs"),
     Case("run edit QA-0042/r1 --spoiled 9", RUN, "spoiled: 9"),
+    Case(
+        "run slip --count 2 --to {desk}/slips.pdf",
+        keys("file slips inks papers machines people boxes pages notices"),
+        "Wrote 2 job slips to ",
+    ),
     Case("run remove QA-0042/r1", GONE, "In the bin: run QA-0042/r1"),
     Case("file add --variant QA-0042a --name tides_dull.tif", FILE, "Added file"),
     Case("file list", [FILE], "tides_blue.tif"),
@@ -167,10 +187,13 @@ CASES = [
     Case("file remove {file}", GONE, "In the bin: file"),
     Case(
         "swatch read tides.jpg --at 120,96 --radius-px 8",
-        keys("lab spread uncertainty usable flags swatch"),
+        keys("lab spread uncertainty usable flags swatch claim"),
         "no colour card: seen, not measured",
     ),
     Case("swatch list --ink Ferrywake", [SWATCH], "Ferrywake 100 %"),
+    Case(
+        "swatch cards --ink Ferrywake --to {desk}/cards.pdf", keys("file swatches pages notices"), "cards on 1 page to "
+    ),
     Case("swatch show {swatch}", SWATCH, "swatch {swatch}"),
     Case("swatch name {swatch} 'tide green'", SWATCH, 'called "tide green"'),
     Case("swatch measure {swatch} --lab 48.5,41.9,37.4 --condition M1", SWATCH, "2 readings"),
@@ -225,6 +248,10 @@ CASES = [
     Case("place quarantine 'drawer 5' --why 'mould suspected'", keys("place why copies card"), "FFP3"),
     Case("place release Cellar", keys("ref"), "Released: Cellar"),
     Case("place queue", [keys("place state copies")], "Attic (open): 1 copy without a picture: M17/1"),
+    Case("place labels --to {desk}/labels.pdf", keys("file places pages notices"), "labels on 1 page to "),
+    Case(
+        "place cards 'drawer 5' --to {desk}/cards.pdf", keys("file places pages notices"), "Wrote 1 card on 1 page to "
+    ),
     Case("place remove Cellar", GONE, "In the bin: place Cellar"),
     Case("person add 'Tamsin Grebe'", PERSON, "Added person Tamsin Grebe."),
     Case("person list", [PERSON], "Wren Tallow"),
@@ -239,6 +266,15 @@ CASES = [
         "* order: Dockrope first, stated by Wren Tallow on 2024-05-04",
     ),
     Case("claim list variant QA-0042a", [CLAIM], 'in the words "Ferrywake 60 % over Dockrope"'),
+    Case("sitting take {desk}/choir.jpg", keys("sitting", frames=[FRAME]), "taken   choir.jpg: work "),
+    Case("sitting close", SITTING, "closed, good for recipes, 1 taken"),
+    Case("sitting list", [SITTING], "open, good for recipes, 1 taken"),
+    Case("sitting show {sitting}", SITTING, "colour, mean: "),
+    Case(
+        "sitting open --archive {desk}/other --white {desk}/white.jpg --card {desk}/card.jpg --card-mm 140x107",
+        SITTING,
+        "open, good for recipes, no frames",
+    ),
     Case(
         "describe list",
         [keys("ref uid title place lacks pictures")],
@@ -249,7 +285,7 @@ CASES = [
     Case(
         "describe pace",
         keys("captured captured_an_hour described described_an_hour left hours_left"),
-        "left to describe: 1",
+        "left to describe: 2",
     ),
     Case(
         "inquiry add QA-0042 date 'Before the move?' --ask 'Wren Tallow'", INQUIRY, "Wren Tallow: work QA-0042, date?"
@@ -265,7 +301,7 @@ CASES = [
     Case("bin empty --yes", keys("rows files"), "Deleted "),
     Case("check", ..., "All is whole."),
     Case("check --stale", [STALE], "new filling: ink Dockrope: 4 patches"),
-    Case("backup {desk}/stick", COPIED, "Every one of 3 was read back and is whole."),
+    Case("backup {desk}/stick", COPIED, "Every one of 6 was read back and is whole."),
     Case("restore {desk}/kept {desk}/again", COPIED, "Restored to "),
     Case("pack {desk}/bag", PACKED, "Packed into "),
     Case("unpack {desk}/packed --to {desk}/unpacked", PACKED, "Unpacked into "),

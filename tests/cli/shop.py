@@ -13,6 +13,7 @@ from click.testing import CliRunner, Result
 from PIL import Image
 
 from archive.cli import main
+from tests.studio.storeroom import Stand, random_print, written
 
 # Five patches of one pair on one paper, the paper itself, and one overprint in the other order.
 READINGS = """sample,paper,ink_1,tint_1,ink_2,tint_2,lab_l,lab_a,lab_b,condition,measured_on
@@ -41,6 +42,15 @@ def noise(path: Path, *, size: tuple[int, int]) -> Path:
     fields = np.random.default_rng(5).integers(0, 255, (size[1] // 40, size[0] // 40, 3), dtype=np.uint8)
     Image.fromarray(fields).resize(size, Image.Resampling.NEAREST).save(path, quality=90)
     return path
+
+
+def stand_shots(desk: Path) -> None:
+    """Write what a copy stand gives: a white sheet, a colour card, two prints with the card beside them."""
+    stand = Stand(size=(1000, 750), px_per_mm=1.625)
+    written(desk / "white.jpg", stand.white())
+    written(desk / "card.jpg", stand.card().jpeg)
+    for name, layout in (("lamp", 1), ("choir", 2)):
+        written(desk / f"{name}.jpg", stand.sheet(random_print(layout)).jpeg, taken="2025-03-14 10:00:00")
 
 
 # One solid of another workshop on a paper of its own.
@@ -185,5 +195,10 @@ def fill(shop: Shop, desk: Path) -> None:
     shop.do("inquiry", "add", "QA-0042", "paper", "--ask", "Wren Tallow")
     shop.do("drum", "add", "8")
     shop.do("drum", "remove", "8")
+    stand_shots(desk)
+    shop.do("profile", "set", "card_mm", "140,107")
+    shop.do("sitting", "open", "--white", str(desk / "white.jpg"), "--card", str(desk / "card.jpg"))
+    shop.do("sitting", "take", str(desk / "lamp.jpg"))
+    Shop(desk / "other").do("start", str(desk / "other"))
     shop.do("backup", str(desk / "kept"))
     shop.do("pack", str(desk / "packed"))
