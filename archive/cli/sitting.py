@@ -200,8 +200,6 @@ def _lines(found: SittingCard) -> str:
             f"  colour card, edition {found.edition}: off by {residual['mean']:.1f} on average, "
             f"{residual['worst']:.1f} at worst{', its corners set by hand' if found.card['by_hand'] else ''}"
         )
-    if found.claim is not None:
-        lines.append(f"  colours are claimed to {found.claim:.1f} ΔE00 on average")
     return "\n".join(lines)
 
 

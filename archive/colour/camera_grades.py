@@ -159,4 +159,4 @@ def _use(correction: Correction) -> tuple[Use, str]:
         return "good for looks", "the camera seems to brighten dark places by themselves"
     if claim > RECIPES or worst > WORST:
         return "good for looks", f"colours are off by about {claim:.1f} ΔE00, the worst card patch by {worst:.1f}"
-    return "good for recipes", f"colours are off by about {claim:.1f} ΔE00 at most on average"
+    return "good for recipes", f"on average, colours are off by {claim:.1f} ΔE00 or less"
