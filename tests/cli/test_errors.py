@@ -135,7 +135,7 @@ REFUSALS = [
     ("a word that is none", "ink add Sootwell --kind shiny", "Use transparent, opaque, fluorescent, metallic"),
     ("a weight in words", "paper add Thick --gsm heavy", "heavy is no number"),
     ("a day in words", "copy edit QA-0042/1 --until soon", "Write it as 2024-05-31"),
-    ("a work misspelt", "work show QA-42", "Did you mean QA-0042?"),
+    ("a work misspelt", "work show QA-42", "Did you mean QA-0042"),
     ("a colour that is none", "match colour blurple-ish", "is no colour word"),
     ("a lightness that is none", "match colour lab:140,0,0", "between 0 and 115"),
     ("an unknown ink asked", "match colour red --with Ferywake", "--with: no ink called Ferywake"),

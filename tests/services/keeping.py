@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Mapping
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -77,12 +79,12 @@ def every_row(catalogue: Catalogue) -> dict[str, list[tuple[Any, ...]]]:
 
 def without_keys(catalogue: Catalogue, *statements: str) -> None:
     """Do what none of our services would: the database minds no foreign key meanwhile."""
-    is_sqlite = catalogue.engine.dialect.name == "sqlite"
-    off, on = (
-        ("PRAGMA foreign_keys=OFF", "PRAGMA foreign_keys=ON")
-        if is_sqlite
-        else ("SET session_replication_role = replica", "SET session_replication_role = DEFAULT")
-    )
+    if catalogue.engine.dialect.name == "sqlite":
+        with closing(sqlite3.connect(catalogue.folder / "archive.sqlite3", isolation_level=None)) as plain:
+            for statement in statements:  # a plain connection minds no keys
+                plain.execute(statement)
+        return
+    off, on = "SET session_replication_role = replica", "SET session_replication_role = DEFAULT"
     with catalogue.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
         for statement in (off, *statements, on):
             connection.execute(text(statement))
