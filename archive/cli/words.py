@@ -9,6 +9,7 @@ from typing import Any
 _IRREGULAR = {
     "person": "people",
     "copy": "copies",
+    "criterion": "criteria",
     "patch": "patches",
     "more patch": "more patches",
     "this": "these",
