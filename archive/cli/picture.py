@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from archive.cli.face import Face, progress_line, say
-from archive.cli.picture_words import forecast_line, outcome_words, plan_words
+from archive.cli.picture_words import forecast_line, joined_lines, outcome_words, plan_words
 from archive.cli.records import group_for
 from archive.cli.words import counted
 
@@ -92,4 +92,72 @@ def picture_loose(face: Face) -> None:
     face.show(
         [{"uid": uid, "name": name} for uid, name in found],
         lambda: "\n".join(f"{name}  {uid}" for uid, name in found) or "Every picture belongs to a work.",
+    )
+
+
+_to_option = click.option(
+    "--to", required=True, metavar="FILE", type=click.Path(path_type=Path), help="The file: .tif, .png or .jpg."
+)
+_ppi_option = click.option(
+    "--ppi", type=float, metavar="N", help="Pixels an inch that are enough; never more than it has."
+)
+
+
+@picture.command("square")
+@click.argument("ref", metavar="PICTURE")
+@_to_option
+@_ppi_option
+@click.pass_obj
+def picture_square(face: Face, ref: str, to: Path, ppi: float | None) -> None:
+    """Write a picture's sheet alone, squared, in the colours that its sitting corrected; sRGB, full size.
+
+    Example: inkchest picture square tides.jpg --to tides.tif
+    """
+    from archive.services.picture_square import write_square  # as above
+
+    with face.read() as session:
+        found = write_square(session, face.open().files, ref, to, ppi=ppi)
+    face.show(
+        found,
+        lambda: (
+            f"Wrote {found.file}: {found.width_mm:.0f} × {found.height_mm:.0f} mm, "
+            f"{found.width_px} × {found.height_px} pixels, {found.ppi:.0f} an inch"
+        ),
+    )
+
+
+@picture.command("join")
+@click.argument("refs", nargs=-1, required=True, metavar="PICTURE...")
+@click.pass_obj
+def picture_join(face: Face, refs: tuple[str, ...]) -> None:
+    """Find how pictures of one sheet fit together; they stay parts where that cannot be proven to a millimetre.
+
+    Example: inkchest picture join tides1.jpg tides2.jpg tides3.jpg tides4.jpg
+    """
+    from archive.services.joins import join_pictures
+
+    found = join_pictures(face.open(), refs, face.act(f"join {counted(len(refs), 'picture')}"))
+    face.show(found, lambda: "\n".join(joined_lines(found)))
+
+
+@picture.command("joined")
+@click.argument("ref", metavar="WORK")
+@_to_option
+@_ppi_option
+@click.pass_obj
+def picture_joined(face: Face, ref: str, to: Path, ppi: float | None) -> None:
+    """Write the joined picture of a sheet that was taken in parts, to look at; colours are read in its parts.
+
+    Example: inkchest picture joined QA-0042 --to tides.jpg --ppi 100
+    """
+    from archive.services.joins import write_joined
+
+    with face.read() as session:
+        found = write_joined(session, face.open().files, ref, to, ppi=ppi)
+    face.show(
+        found,
+        lambda: (
+            f"Wrote {found.file}: {counted(found.parts, 'part')} that meet within {found.residual_mm:.2f} mm, "
+            f"{found.width_px} × {found.height_px} pixels"
+        ),
     )

@@ -14,6 +14,7 @@ from archive.cli.blocks import strip
 from archive.cli.words import counted
 
 if TYPE_CHECKING:
+    from archive.services.joins import JoinedCard
     from archive.services.picture_tree_import import TreePlan
     from archive.services.pictures import PictureOutcome
 
@@ -106,3 +107,10 @@ def _some(lines: Iterable[str]) -> list[str]:
     found = list(lines)
     more = len(found) - _EXAMPLES
     return found if more <= 0 else [*found[:_EXAMPLES], f"  and {more} more; --json lists all"]
+
+
+def joined_lines(found: JoinedCard) -> list[str]:
+    """Return how the parts of a sheet fit together."""
+    if found.residual_mm is None:
+        return [f"{counted(len(found.parts), 'part')} of {found.copy} stay parts: {found.why}"]
+    return [f"{counted(len(found.parts), 'part')} of {found.copy} joined; they meet within {found.residual_mm:.2f} mm"]

@@ -10,6 +10,8 @@ import click
 
 from archive.cli.command import Group
 from archive.cli.face import Face, progress_line, say
+from archive.cli.picture_words import joined_lines
+from archive.cli.sitting_alike import alike
 from archive.cli.words import counted
 from archive.errors import InputError
 
@@ -106,11 +108,14 @@ def sitting_take(
 ) -> None:
     """Take frames in, in the order given: a place card first, then what lies there, each print a work of its own.
 
-    A stopped command goes on where it was when it is given the same files again.
+    A stopped command goes on where it was when it is given the same files again. Frames taken as parts of one sheet are
+    joined where that can be proven to a millimetre, else they stay parts.
 
     Example: inkchest sitting take ~/phone/*.jpg
 
     Example: inkchest sitting take spread*.jpg --work QA-0051 --as spread
+
+    Example: inkchest sitting take poster*.jpg --work QA-0042 --as part
     """
     from archive.services.sitting_take import ROLES, TakeOptions, take_frames
 
@@ -128,6 +133,7 @@ def sitting_take(
 def _report_lines(report: TakeReport) -> str:
     lines = [line for frame in report.frames for line in _frame_lines(frame)]
     counts = Counter(frame.status for frame in report.frames)
+    lines += joined_lines(report.joined) if report.joined is not None else []
     return "\n".join([*lines, ", ".join(f"{count} {status}" for status, count in sorted(counts.items()))])
 
 
@@ -210,3 +216,6 @@ def _criteria(found: SittingCard) -> list[str]:
         lines.append(f"  {each['name']}: {each['measured']:.2f} {each['unit']} ({each['formula']}; limits {limits})")
     lines.append(f"  not measured: {counted(len(found.not_measured), 'criterion')} ({', '.join(found.not_measured)})")
     return lines
+
+
+sitting.add_command(alike)

@@ -11,6 +11,7 @@ from archive.cli.blocks import beside, block, hex_of, shows_colour
 from archive.cli.command import Group, limit_option
 from archive.cli.face import Face
 from archive.cli.pages import say_notices, to_option
+from archive.cli.swatch_proposals import PROPOSAL_COMMANDS
 from archive.cli.words import counted, lab_words
 from archive.errors import InputError
 from archive.services import bin as bins
@@ -28,9 +29,9 @@ swatch = Group(
 @swatch.command("read")
 @click.argument("picture", metavar="PICTURE")
 @click.option("--at", required=True, metavar="X,Y", help="Where, in pixels of the upright picture.")
-@click.option("--radius", "radius_mm", type=float, metavar="MM", help="Radius in millimetres; needs --width-mm.")
-@click.option("--radius-px", type=float, metavar="N", help="Radius in pixels (start: 1 in 100 of the picture's width).")
-@click.option("--width-mm", type=float, metavar="MM", help="How wide the picture is in millimetres.")
+@click.option("--radius", "radius_mm", type=float, metavar="MM", help="Radius in millimetres.")
+@click.option("--radius-px", type=float, metavar="N", help="Radius in pixels (start: ten screen cells).")
+@click.option("--width-mm", type=float, metavar="MM", help="How wide the picture is, where no sitting tells.")
 @click.option(
     "--inks", metavar="WORDS", help='Keep it as a swatch with these inks: "Ferrywake 60 % over Dockrope 100 %".'
 )
@@ -71,6 +72,8 @@ def _reading_lines(reading: SwatchReading) -> str:
         f"{screen}Lab {lab_words(reading.lab)}, known to ± {reading.uncertainty:.1f}",
         f"spread across the patch {reading.spread:.1f}; {'; '.join(reading.flags)}",
     ]
+    if reading.learnt_from:
+        lines.append(f"corrected by {counted(reading.learnt_from, 'patch')} of its pair that were measured too")
     if reading.swatch:
         lines.append(f"kept as swatch {reading.swatch}")
     return "\n".join(beside([reading.lab], lines))
@@ -199,3 +202,7 @@ def swatch_remove(face: Face, uid: str) -> None:
         {"removed": gone},
         f"In the bin: the swatch, with {counted(gone - 1, 'reading')}. `inkchest undo` brings all of it back.",
     )
+
+
+for _command in PROPOSAL_COMMANDS:
+    swatch.add_command(_command)

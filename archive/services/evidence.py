@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable
-from functools import lru_cache
 from math import floor
 from typing import Any
 
@@ -15,7 +14,7 @@ import numpy as np
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from archive.catalogue.identity import first_day, fold, today
+from archive.catalogue.identity import fold, today
 from archive.catalogue.models import (
     Appearance,
     Copy,
@@ -49,6 +48,7 @@ from archive.services.evidence_rows import (
     Rows,
     Source,
     batched,
+    day_number,
 )
 from archive.services.profile import read_profile
 from archive.services.whites import PaperFacts, paper_of_screens
@@ -101,6 +101,7 @@ _SWATCH_COLUMNS = (
     Run.printed_on,
     Swatch.origin,
     Machine.name,
+    Swatch.claim,
 )
 
 
@@ -239,7 +240,7 @@ class _Loader:
         rows.known_sd.append(sds[0])
         rows.reprint_sd.append(sds[1])
         rows.aged.append(aged)
-        rows.day.append(_day_number(day) if day else 0)
+        rows.day.append(day_number(day) if day else 0)
         rows.uid.append(uid)
         rows.source.append(source)
         rows.ages_on.append(ages_on)
@@ -341,16 +342,21 @@ class _Loader:
             kind,
             uid,
             Source(swatch_id=swatch_id),
-            sds=self._swatch_sds(method, spread, aged=aged),
+            sds=self._swatch_sds(self._reading_sd(method, row[15]), spread, aged=aged),
             day=measured_on or printed_on,
             aged=aged,
             ages_on=ages_on,
-            made_at=row[13:],
+            made_at=row[13:15],
         )
 
-    def _swatch_sds(self, method: str, spread: float | None, *, aged: bool) -> tuple[float, float]:
-        readings = {"instrument": "reading_instrument", "camera": "reading_picture", "picture": "reading_picture"}
-        reading = float(self.profile[readings.get(method, "reading_eye")])
+    def _reading_sd(self, method: str, claim: float | None) -> float:
+        """Return a reading's standard deviation an axis: what its sitting claims, else what is usual."""
+        if method in ("camera", "picture") and claim is not None:
+            return claim / MEAN_TO_SD
+        usual = {"instrument": "reading_instrument", "camera": "reading_picture", "picture": "reading_picture"}
+        return float(self.profile[usual.get(method, "reading_eye")])
+
+    def _swatch_sds(self, reading: float, spread: float | None, *, aged: bool) -> tuple[float, float]:
         place = max(float(self.profile["place_sd"]), (spread or 0.0) / MEAN_TO_SD)
         return self._sds(reading, place, float(self.profile["aged_sd"]) if aged else 0.0)
 
@@ -359,7 +365,7 @@ class _Loader:
         if not printed_on:
             return NEVER
         days = floor(float(self.profile["aged_years"]) * 365.25) + 1
-        return min(_day_number(printed_on) + days, NEVER)
+        return min(day_number(printed_on) + days, NEVER)
 
     # --- colours seen on prints
 
@@ -439,7 +445,7 @@ class _Loader:
                 )
             )
         is_sure = all(layer.is_sure and layer.kind != "unknown" for layer in facts.layers)
-        sds = self._sds(float(self.profile["reading_picture"]), float(self.profile["place_sd"]))
+        sds = self._sds(self._reading_sd("picture", picture.claim), float(self.profile["place_sd"]))
         for lab in self._on_its_paper(picture, colours, facts.paper):
             self._add(
                 lab,
@@ -452,12 +458,13 @@ class _Loader:
             )
 
     def _on_its_paper(self, picture: Picture, colours: list[Any], paper: str | None) -> Floats:
-        """Return a picture's colours as they lie on its paper: its white is bare paper, whatever the camera saw."""
+        """Return a picture's colours on its paper: its white is bare paper, unless a sitting made them absolute."""
         labs = np.array(colours, dtype=np.float64).reshape(-1, 3)
         white = self.whites.get(paper or "", self.screen_white)
-        if picture.paper_l is None or picture.paper_a is None or picture.paper_b is None or not len(labs):
+        own = (picture.paper_l, picture.paper_a, picture.paper_b)
+        if picture.claim is not None or None in own or not len(labs):
             return labs
-        relative = relative_to_paper(labs, (picture.paper_l, picture.paper_a, picture.paper_b))
+        relative = relative_to_paper(labs, np.array(own, dtype=np.float64))
         # a colour lighter than the bare paper (a light spot of the table) is no ink: it stops at the paper
         relative[:, 0] = np.minimum(relative[:, 0], 100.0)
         return on_paper(relative, white)
@@ -485,11 +492,6 @@ class _Loader:
         for ink in self.inks.values():
             if ink.kind == "metallic":
                 self.left_out.append((ink.name, "metallic: found by name only"))
-
-
-@lru_cache(maxsize=1 << 16)  # a million swatches were measured on some hundreds of days
-def _day_number(text: str) -> int:
-    return first_day(text).toordinal()
 
 
 def _count(number: int, noun: str) -> str:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from archive.catalogue.identity import first_day
 
 KINDS = ("proven", "worked_out", "seen", "told", "guess")
 PROVEN, SEEN, TOLD = 0, 2, 3
@@ -126,3 +129,9 @@ def batched(ids: Sequence[int]) -> Iterator[Sequence[int]]:
     """Yield ids in pieces that a query takes."""
     for at in range(0, len(ids), FEW):
         yield ids[at : at + FEW]
+
+
+@lru_cache(maxsize=1 << 16)  # a million swatches were measured on some hundreds of days
+def day_number(text: str) -> int:
+    """Return the number of a day, or of the first day of a month or year."""
+    return first_day(text).toordinal()

@@ -56,10 +56,11 @@ def corrected(session: Session, picture: Picture) -> CorrectedPicture | None:
     plain = frame.correction or sitting.correction
     if plain is None or frame.claim is None:
         return None
+    fall_off = plain.get("fall_off", sitting.fall_off)  # its own paper's, or none, for one unlike the white shot
     appearance = session.get(Appearance, picture.appearance_id) if picture.appearance_id else None
     size = (frame.width_mm, frame.height_mm) if frame.width_mm and frame.height_mm else None
     return CorrectedPicture(
-        fall_off=FallOff.from_plain(sitting.fall_off) if sitting.fall_off else None,
+        fall_off=FallOff.from_plain(fall_off) if fall_off else None,
         correction=Correction.from_plain(plain),
         claim=frame.claim,
         corners=tuple((float(x), float(y)) for x, y in frame.corners or ()),

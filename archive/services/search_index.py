@@ -43,7 +43,7 @@ from archive.services.ranking import Candidates, House, Limits, Mask, MatchOptio
 NAME = "search-index"
 MOST_OUTSIDE = 20_000  # swatches beside the index; more, and it is made anew
 PLAIN_UP_TO = 10_000_000  # swatches: so far one question costs less without the compiler than loading it [measured]
-_CODE = 2  # raised whenever an older file would answer differently
+_CODE = 3  # raised whenever an older file would answer differently
 Progress = Callable[[int, int], None]
 Arrays = dict[str, NDArray[Any]]
 _Older = tuple[Candidates, Mask, Callable[[Ints], Ints]]

@@ -14,6 +14,7 @@ from archive.catalogue.identity import today
 from archive.catalogue.models import Appearance, Ink, Measurement, Picture, Recipe, Swatch, Variant
 from archive.colour.camera import sd_per_axis
 from archive.colour.difference import delta_e_2000
+from archive.colour.spaces import lab_to_xyz
 from archive.colour.wanted import parse_wanted
 from archive.errors import InputError
 from archive.exchange.readings import read_condition
@@ -24,6 +25,7 @@ from archive.services.evidence import MEAN_TO_SD
 from archive.services.lookup import find_record
 from archive.services.matching import R95
 from archive.services.measuring import set_standing
+from archive.services.pair_residuals import learnt_of_pair
 from archive.services.picture_light import CorrectedPicture, corrected, read_window
 from archive.services.profile import read_profile
 from archive.services.recipes import ExactLayer, RecipeBook
@@ -55,6 +57,7 @@ class SwatchReading:
     flags: tuple[str, ...]
     swatch: str | None = None
     claim: float | None = None  # of the sitting's correction, mean CIEDE2000; none without one
+    learnt_from: int = 0  # patches of its pair that were measured too, where what they show was added
 
 
 def read_swatch(session: Session, files: Files, picture_ref: str, region: Region) -> SwatchReading:
@@ -105,9 +108,14 @@ def _measured(
     inside = (box[0] - left, box[1] - top, box[2] - left, box[3] - top)
     found = read_region(light, inside, lpi=float(profile["screen_lpi"]))
     flags = found.flags if facts.mm_per_px else (*(flag for flag in found.flags if flag != "too small"), "no scale")
-    sd = np.hypot(sd_per_axis(facts.claim), max(float(profile["place_sd"]), found.spread / MEAN_TO_SD))
     usable = found.usable or (not facts.mm_per_px and set(found.flags) <= {"uneven", "too small"})
-    return SwatchReading(found.lab, found.spread, float(R95 * sd), usable, flags, claim=facts.claim)
+    off = _known_to(profile, facts.claim, found.spread)
+    return SwatchReading(found.lab, found.spread, off, usable, flags, claim=facts.claim)
+
+
+def _known_to(profile: dict[str, Any], claim: float, spread: float) -> float:
+    """Return the 95 % radius of a camera's reading: its claim, and the place on the sheet."""
+    return float(R95 * np.hypot(sd_per_axis(claim), max(float(profile["place_sd"]), spread / MEAN_TO_SD)))
 
 
 def _pixels(files: Files, picture: Picture, region: Region) -> tuple[Any, Any]:
@@ -164,6 +172,7 @@ def save_swatch(
         raise InputError("a swatch lies on a paper", mend="Name it: --paper NAME")
     recipe = RecipeBook(session).exact(paper_id, _exact_layers(session, inks), None)
     session.flush()
+    seen, reading = reading, _with_its_pair(session, picture, recipe, reading)
     swatch = Swatch(
         recipe_id=recipe.id,
         picture_id=picture.id,
@@ -188,12 +197,28 @@ def save_swatch(
             claim=reading.claim,
             measured_on=(picture.taken_at or "")[:10] or None,
             spread=reading.spread,
-            colour_path=picture.colour_path,
+            xyz=lab_to_xyz(seen.lab).tolist() if reading.learnt_from else None,
+            colour_path=picture.colour_path + (", then what was learnt of its pair" if reading.learnt_from else ""),
         )
     )
     session.flush()
     set_standing(session, [swatch.id])
     return replace(reading, swatch=swatch.uid)
+
+
+def _with_its_pair(session: Session, picture: Picture, recipe: Recipe, reading: SwatchReading) -> SwatchReading:
+    """Return a reading with what its sitting's camera is known to get wrong on its pair taken out, where that helps."""
+    learnt = learnt_of_pair(session, picture, recipe) if reading.claim is not None else None
+    if learnt is None or reading.claim is None or learnt.residual.claim >= reading.claim:
+        return reading
+    lab_l, lab_a, lab_b = (float(part) for part in learnt.residual.apply(reading.lab))
+    return replace(
+        reading,
+        lab=(lab_l, lab_a, lab_b),
+        claim=learnt.residual.claim,
+        uncertainty=_known_to(read_profile(session), learnt.residual.claim, reading.spread),
+        learnt_from=learnt.patches,
+    )
 
 
 def _variant_and_paper(session: Session, picture: Picture) -> tuple[int | None, int | None]:
