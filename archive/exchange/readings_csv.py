@@ -43,9 +43,10 @@ class _Header:
     written: tuple[str, ...]
     places: dict[str, int]
     layers: tuple[int, ...]
+    needed: tuple[str, ...]
 
 
-def read_readings_csv(text: str, name: str) -> ReadingsFile:
+def read_readings_csv(text: str, name: str, *, tells_inks: bool = True) -> ReadingsFile:
     """Return the readings of a CSV file.
 
     Parameters
@@ -54,6 +55,8 @@ def read_readings_csv(text: str, name: str) -> ReadingsFile:
         The decoded file (`decode_text`).
     name : str
         The file's name; its stem names the set.
+    tells_inks : bool
+        False where only the colours are wanted, as of a strip whose recipes are known: then sample and inks may lack.
 
     Returns
     -------
@@ -72,7 +75,7 @@ def read_readings_csv(text: str, name: str) -> ReadingsFile:
     first = next(rows, None)
     if first is None:
         raise InputError("the file is empty", where=name, mend="Check that the copy is whole")
-    header = _read_header(*first, findings)
+    header = _read_header(*first, _NEEDED if tells_inks else _LAB, findings)
     findings.raise_errors()
     body = [row for line, cells in rows if (row := _whole_row(line, cells, header, findings))]
     read = tuple(_read_row(line, cells, header, findings) for line, cells in body)
@@ -125,7 +128,7 @@ def _plain(name: str) -> str:
     return re.sub(r"[\s-]+", "_", name.strip().casefold())
 
 
-def _read_header(line: int, cells: Sequence[str], findings: Findings) -> _Header:
+def _read_header(line: int, cells: Sequence[str], needed: tuple[str, ...], findings: Findings) -> _Header:
     places: dict[str, int] = {}
     for place, cell in enumerate(cells):
         column = _plain(cell)
@@ -133,17 +136,17 @@ def _read_header(line: int, cells: Sequence[str], findings: Findings) -> _Header
             findings.error("the column {column} stands twice in the header", line, column=column)
         elif column:
             places[column] = place
-    _check_needed(places, line, findings)
+    _check_needed(places, line, needed, findings)
     _note_unread(places, findings)
-    return _Header(tuple(cell.strip() for cell in cells), places, _layer_numbers(places, line, findings))
+    return _Header(tuple(cell.strip() for cell in cells), places, _layer_numbers(places, line, findings), needed)
 
 
-def _check_needed(places: dict[str, int], line: int, findings: Findings) -> None:
+def _check_needed(places: dict[str, int], line: int, needed: tuple[str, ...], findings: Findings) -> None:
     spare = [column for column in places if not _is_read(column)]
-    for needed in (column for column in _NEEDED if column not in places):
-        near = difflib.get_close_matches(needed, spare, n=1)
-        mend = f"Rename {near[0]} to {needed}" if near else f"Add a column {needed}"
-        findings.error("the column {column} is missing", line, mend=mend, column=needed)
+    for missing in (column for column in needed if column not in places):
+        near = difflib.get_close_matches(missing, spare, n=1)
+        mend = f"Rename {near[0]} to {missing}" if near else f"Add a column {missing}"
+        findings.error("the column {column} is missing", line, mend=mend, column=missing)
 
 
 def _is_read(column: str) -> bool:
@@ -206,7 +209,7 @@ def _read_row(line: int, cells: Sequence[str], header: _Header, findings: Findin
         place = header.places.get(column)
         return "" if place is None else cells[place].strip()
 
-    if not cell("sample"):
+    if not cell("sample") and "sample" in header.needed:
         findings.error("the sample has no name", line, "sample", mend="Give each row a name or number")
     lab_cells = [(column, cell(column)) for column in _LAB]
     lab = read_lab(lab_cells, line, findings)

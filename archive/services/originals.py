@@ -5,9 +5,9 @@ from __future__ import annotations
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from archive.catalogue.models import Picture, SittingShot
+from archive.catalogue.models import Picture, SittingShot, StripReading
 
-_NAMING = (SittingShot, Picture)  # a picture's name is the one that is told, where both name a file
+_NAMING = (SittingShot, StripReading, Picture)  # a picture's name is the one that is told, where both name a file
 
 
 def named_originals(session: Session, *, in_bin: bool | None = None) -> dict[str, str]:

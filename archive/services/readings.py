@@ -74,8 +74,13 @@ class ImportReport:
         return {**{name: getattr(self, name) for name in names}, "notices": notices}
 
 
-def read_readings_file(path: Path) -> tuple[ReadingsFile, ...]:
+def read_readings_file(path: Path, *, tells_inks: bool = True) -> tuple[ReadingsFile, ...]:
     """Return the sets of readings in a CSV, CGATS or CxF3 file, judged by what is in it.
+
+    Parameters
+    ----------
+    tells_inks : bool
+        False where only the colours are wanted: a CSV then needs no columns of inks.
 
     Raises
     ------
@@ -93,7 +98,7 @@ def read_readings_file(path: Path) -> tuple[ReadingsFile, ...]:
     decoded = decode_text(data, path.name)
     if is_cgats(decoded.text):
         return read_cgats(decoded.text, path.name)
-    return (read_readings_csv(decoded.text, path.name),)
+    return (read_readings_csv(decoded.text, path.name, tells_inks=tells_inks),)
 
 
 def import_readings(

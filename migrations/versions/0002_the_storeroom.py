@@ -125,6 +125,45 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_sitting_shot_sitting_id"), ["sitting_id"], unique=False)
 
     op.create_table(
+        "strip",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("uid", TEXT, nullable=False),
+        sa.Column("ref", TEXT, nullable=False),
+        sa.Column("ref_key", TEXT, nullable=False),
+        sa.Column("design", TEXT, nullable=False),
+        sa.Column("paper_id", sa.Integer(), nullable=False),
+        sa.Column("machine_id", sa.Integer(), nullable=True),
+        sa.Column("screen", TEXT, nullable=True),
+        sa.Column("layout", TEXT, nullable=False),
+        sa.Column("inks", TEXT, nullable=False),
+        sa.Column("made_on", TEXT, nullable=False),
+        sa.Column("run_id", sa.Integer(), nullable=True),
+        sa.Column("shift", TEXT, nullable=True),
+        sa.Column("change_id", sa.Integer(), nullable=False),
+        sa.Column("binned_at", TEXT, nullable=True),
+        sa.CheckConstraint("screen IN ('FM', 'AM')", name=op.f("ck_strip_screen_word")),
+        sa.ForeignKeyConstraint(["change_id"], ["change.id"], name=op.f("fk_strip_change_id_change")),
+        sa.ForeignKeyConstraint(["machine_id"], ["machine.id"], name=op.f("fk_strip_machine_id_machine")),
+        sa.ForeignKeyConstraint(["paper_id"], ["paper.id"], name=op.f("fk_strip_paper_id_paper")),
+        sa.ForeignKeyConstraint(["run_id"], ["run.id"], name=op.f("fk_strip_run_id_run")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_strip")),
+        sa.UniqueConstraint("uid", name=op.f("uq_strip_uid")),
+        sqlite_autoincrement=True,
+    )
+    with op.batch_alter_table("strip", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_strip_change_id"), ["change_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_strip_machine_id"), ["machine_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_strip_paper_id"), ["paper_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_strip_run_id"), ["run_id"], unique=False)
+        batch_op.create_index(
+            "uq_strip_living_ref_key",
+            ["ref_key"],
+            unique=True,
+            sqlite_where=sa.text("binned_at IS NULL"),
+            postgresql_where=sa.text("binned_at IS NULL"),
+        )
+
+    op.create_table(
         "frame",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("uid", TEXT, nullable=False),
@@ -201,6 +240,34 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_slip_run_id"), ["run_id"], unique=False)
 
     op.create_table(
+        "strip_reading",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("uid", TEXT, nullable=False),
+        sa.Column("strip_id", sa.Integer(), nullable=False),
+        sa.Column("kind", TEXT, nullable=False),
+        sa.Column("sha256", TEXT, nullable=False),
+        sa.Column("name", TEXT, nullable=False),
+        sa.Column("media_type", TEXT, nullable=False),
+        sa.Column("size", sa.Integer(), nullable=False),
+        sa.Column("read_on", TEXT, nullable=False),
+        sa.Column("hours_after", sa.Double(), nullable=False),
+        sa.Column("claim", sa.Double(), nullable=True),
+        sa.Column("seen", TEXT, nullable=True),
+        sa.Column("change_id", sa.Integer(), nullable=False),
+        sa.Column("binned_at", TEXT, nullable=True),
+        sa.CheckConstraint("kind IN ('photo', 'scan', 'readings')", name=op.f("ck_strip_reading_kind_word")),
+        sa.ForeignKeyConstraint(["change_id"], ["change.id"], name=op.f("fk_strip_reading_change_id_change")),
+        sa.ForeignKeyConstraint(["strip_id"], ["strip.id"], name=op.f("fk_strip_reading_strip_id_strip")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_strip_reading")),
+        sa.UniqueConstraint("uid", name=op.f("uq_strip_reading_uid")),
+        sqlite_autoincrement=True,
+    )
+    with op.batch_alter_table("strip_reading", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_strip_reading_change_id"), ["change_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_strip_reading_sha256"), ["sha256"], unique=False)
+        batch_op.create_index(batch_op.f("ix_strip_reading_strip_id"), ["strip_id"], unique=False)
+
+    op.create_table(
         "proposal",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("uid", TEXT, nullable=False),
@@ -229,6 +296,34 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_proposal_change_id"), ["change_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_proposal_picture_id"), ["picture_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_proposal_swatch_id"), ["swatch_id"], unique=False)
+
+    op.create_table(
+        "strip_patch",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("uid", TEXT, nullable=False),
+        sa.Column("strip_id", sa.Integer(), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("swatch_id", sa.Integer(), nullable=False),
+        sa.Column("change_id", sa.Integer(), nullable=False),
+        sa.Column("binned_at", TEXT, nullable=True),
+        sa.ForeignKeyConstraint(["change_id"], ["change.id"], name=op.f("fk_strip_patch_change_id_change")),
+        sa.ForeignKeyConstraint(["strip_id"], ["strip.id"], name=op.f("fk_strip_patch_strip_id_strip")),
+        sa.ForeignKeyConstraint(["swatch_id"], ["swatch.id"], name=op.f("fk_strip_patch_swatch_id_swatch")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_strip_patch")),
+        sa.UniqueConstraint("uid", name=op.f("uq_strip_patch_uid")),
+        sqlite_autoincrement=True,
+    )
+    with op.batch_alter_table("strip_patch", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_strip_patch_change_id"), ["change_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_strip_patch_strip_id"), ["strip_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_strip_patch_swatch_id"), ["swatch_id"], unique=False)
+        batch_op.create_index(
+            "uq_strip_patch_living_strip_id_number",
+            ["strip_id", "number"],
+            unique=True,
+            sqlite_where=sa.text("binned_at IS NULL"),
+            postgresql_where=sa.text("binned_at IS NULL"),
+        )
 
     with op.batch_alter_table("measurement", schema=None) as batch_op:
         batch_op.add_column(sa.Column("claim", sa.Double(), nullable=True))
@@ -265,12 +360,29 @@ def downgrade() -> None:
     with op.batch_alter_table("measurement", schema=None) as batch_op:
         batch_op.drop_column("claim")
 
+    with op.batch_alter_table("strip_patch", schema=None) as batch_op:
+        batch_op.drop_index(
+            "uq_strip_patch_living_strip_id_number",
+            sqlite_where=sa.text("binned_at IS NULL"),
+            postgresql_where=sa.text("binned_at IS NULL"),
+        )
+        batch_op.drop_index(batch_op.f("ix_strip_patch_swatch_id"))
+        batch_op.drop_index(batch_op.f("ix_strip_patch_strip_id"))
+        batch_op.drop_index(batch_op.f("ix_strip_patch_change_id"))
+
+    op.drop_table("strip_patch")
     with op.batch_alter_table("proposal", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_proposal_swatch_id"))
         batch_op.drop_index(batch_op.f("ix_proposal_picture_id"))
         batch_op.drop_index(batch_op.f("ix_proposal_change_id"))
 
     op.drop_table("proposal")
+    with op.batch_alter_table("strip_reading", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_strip_reading_strip_id"))
+        batch_op.drop_index(batch_op.f("ix_strip_reading_sha256"))
+        batch_op.drop_index(batch_op.f("ix_strip_reading_change_id"))
+
+    op.drop_table("strip_reading")
     with op.batch_alter_table("slip", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_slip_run_id"))
         batch_op.drop_index(batch_op.f("ix_slip_picture_id"))
@@ -289,6 +401,18 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_frame_change_id"))
 
     op.drop_table("frame")
+    with op.batch_alter_table("strip", schema=None) as batch_op:
+        batch_op.drop_index(
+            "uq_strip_living_ref_key",
+            sqlite_where=sa.text("binned_at IS NULL"),
+            postgresql_where=sa.text("binned_at IS NULL"),
+        )
+        batch_op.drop_index(batch_op.f("ix_strip_run_id"))
+        batch_op.drop_index(batch_op.f("ix_strip_paper_id"))
+        batch_op.drop_index(batch_op.f("ix_strip_machine_id"))
+        batch_op.drop_index(batch_op.f("ix_strip_change_id"))
+
+    op.drop_table("strip")
     with op.batch_alter_table("sitting_shot", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_sitting_shot_sitting_id"))
         batch_op.drop_index(batch_op.f("ix_sitting_shot_sha256"))

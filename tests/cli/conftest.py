@@ -20,9 +20,10 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def uids(filled: Path) -> dict[str, str]:
-    """Return the uid of the first swatch, appearance, file, inquiry and sitting; a copy of the archive has the same."""
+    """Return the uid of the first of some things; a copy of the archive has the same."""
     shop = Shop(filled / "chest")
-    return {noun: shop.json(noun, "list")[0]["uid"] for noun in ("swatch", "appearance", "file", "inquiry", "sitting")}
+    found = {noun: shop.json(noun, "list")[0]["uid"] for noun in ("swatch", "appearance", "file", "inquiry", "sitting")}
+    return {**found, "proposal": shop.json("swatch", "proposals")[0]["uid"]}
 
 
 @pytest.fixture

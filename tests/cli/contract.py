@@ -66,7 +66,12 @@ BULK = keys("set same dry_run", works=[keys("id uid ref title was")])
 MERGED = keys("noun id uid name gone moved")
 LIST = keys("file sheet columns samples rows added filled known conflicts notices dry_run")
 EXCHANGE = keys("file workshop inks papers recipes swatches measurements known left_out notices dry_run")
+PREDICTION = keys("tints lab uncertainty reprint evidence")
 INK_SET = keys("inks paper recipes swatches works")
+READING = keys("lab spread uncertainty usable flags swatch claim learnt_from")
+PROPOSAL = keys("uid picture file work at radius_px lab in_words spread share proposed state swatch")
+JOINED = keys("uid work copy residual_mm why", parts=[keys("picture to_first")])
+DECIDED = keys("picture decided work copy gone")
 SITTING = keys(
     "id uid ref opened_at closed_at place edition verdict why claim not_measured frames notes",
     card=keys("found by_hand turn corners_px residual claim left_out mm_per_px size_px"),
@@ -77,6 +82,7 @@ FRAME = keys(
     card=keys("found by_hand turn corners_px residual claim"),
     warnings=[keys("code what mend")],
 )
+STRIP = keys("id uid ref design inks paper machine screen made_on printed_on patches measured read shift files notes")
 CHANGE = keys("id uid at by words kind added edits undone")
 OUTCOME = keys("file status picture copy paper notes", palette=[keys("lab share")])
 IMPORT = keys("file sets rows added known bare_paper new_recipes papers inks notices dry_run")
@@ -135,6 +141,16 @@ CASES = [
     Case("question list", [QUESTION], "blue ones: ink Ferrywake"),
     Case("question remove 'blue ones'", QUESTION, "In the bin: question blue ones."),
     Case("change tides --set paper='Chalkroad 90' --dry-run", BULK, "Would change 1 work to paper Chalkroad 90."),
+    Case(
+        "pair predict --inks Dockrope,Ferrywake --paper 'Oatleaf 120' --tints 100,60",
+        [PREDICTION],
+        "100 % + 60 %: Lab 52.",
+    ),
+    Case(
+        "pair show --inks Dockrope,Ferrywake --paper 'Oatleaf 120'",
+        keys("inks paper screen patches n works missing", grid=[PREDICTION]),
+        "Dockrope, then Ferrywake, on Oatleaf 120: 4 patches measured",
+    ),
     Case("recipe list", [INK_SET], "Dockrope then Ferrywake"),
     Case("work add --title Peel --inks 'blue? over Dockrope'", NEW_CARD, "Added work QA-0044, Peel."),
     Case("work list", [WORK], "Nine Tides"),
@@ -142,7 +158,7 @@ CASES = [
     Case("work edit QA-0042 --date 'May 1999'", WORK, "date: May 1999"),
     Case("work remove QA-0042", GONE, "In the bin: work QA-0042, with 1 variant"),
     Case("work import {desk}/list.csv --dry-run", LIST, "list.csv: 1 row, 1 would be added."),
-    Case("work sheet {desk}/sheet.xlsx", keys("file works"), "3 works that lack facts"),
+    Case("work sheet {desk}/sheet.xlsx", keys("file works"), "4 works that lack facts"),
     Case("variant add --work QA-0042 --name green", VARIANT, "Added variant QA-0042b."),
     Case("variant list", [VARIANT], "QA-0042a"),
     Case("variant show QA-0042a", VARIANT, "work: QA-0042"),
@@ -169,6 +185,17 @@ CASES = [
     Case("picture show tides.jpg", PICTURE, "copy: QA-0042/1"),
     Case("picture edit tides.jpg --note 'taken by window light'", PICTURE, "note: taken by window light"),
     Case("picture remove tides.jpg", GONE, "In the bin: picture tides.jpg"),
+    Case("picture join peel.jpg peel_again.jpg", JOINED, "2 parts of M19/1 joined; they meet within 0."),
+    Case(
+        "picture joined M19 --to {desk}/joined.png",
+        keys("file work parts residual_mm width_px height_px ppi"),
+        "joined.png: 2 parts that meet within 0.",
+    ),
+    Case(
+        "picture square lamp.jpg --to {desk}/square.tif --ppi 40",
+        keys("file picture width_mm height_mm width_px height_px ppi claim"),
+        "square.tif: 2",
+    ),
     Case("picture loose", [keys("uid name")], "loose.jpg"),
     Case("run add QA-0042 --good 40", RUN_CARD, "Wrote run"),
     Case("run list", [RUN], "QA-0042a"),
@@ -187,9 +214,16 @@ CASES = [
     Case("file remove {file}", GONE, "In the bin: file"),
     Case(
         "swatch read tides.jpg --at 120,96 --radius-px 8",
-        keys("lab spread uncertainty usable flags swatch claim"),
+        READING,
         "no colour card: seen, not measured",
     ),
+    Case(
+        "swatch propose lamp.jpg", keys("pictures new left_out", open=[PROPOSAL]), "Looked at 1 picture: 0 new areas."
+    ),
+    Case("swatch proposals lamp.jpg", [PROPOSAL], "bare paper, "),
+    Case("swatch accept {proposal} --inks 'Ferrywake 60 %' --paper 'Oatleaf 120'", READING, "kept as swatch "),
+    Case("swatch decline {proposal}", PROPOSAL, "Declined: "),
+    Case("swatch next tides.jpg", keys("accepted declined left_open"), "0 accepted, 0 declined, 0 left open"),
     Case("swatch list --ink Ferrywake", [SWATCH], "Ferrywake 100 %"),
     Case(
         "swatch cards --ink Ferrywake --to {desk}/cards.pdf", keys("file swatches pages notices"), "cards on 1 page to "
@@ -198,6 +232,37 @@ CASES = [
     Case("swatch name {swatch} 'tide green'", SWATCH, 'called "tide green"'),
     Case("swatch measure {swatch} --lab 48.5,41.9,37.4 --condition M1", SWATCH, "2 readings"),
     Case("swatch remove {swatch}", keys("removed"), "In the bin: the swatch, with 1 reading."),
+    Case(
+        "strip make --inks Kilnsong --design lightest --as tiff --machine Upstairs --to {desk}",
+        [{**STRIP, "files": [keys("ink pass file")]}],
+        "strip S-2: lightest, Kilnsong on Oatleaf 120, 10 patches",
+    ),
+    Case(
+        "strip read {desk}/eleven.csv --strip S-1 --settled",
+        [
+            {
+                **keys(
+                    "file strip ref kind inks hours_after claim drums added rejected lost closed shift notes dry_run"
+                ),
+                "patches": [keys("number tints lab spread usable why state swatch")],
+            }
+        ],
+        "eleven.csv: strip S-1, 11 of 11 patches kept",
+    ),
+    Case("strip list", [STRIP], "strip S-1: eleven, Dockrope then Ferrywake on Oatleaf 120, not read yet"),
+    Case(
+        "strip show S-1",
+        {
+            **keys("id uid ref design inks paper machine screen made_on printed_on measured read shift readings"),
+            "patches": [keys("number tints lab swatch measured_on")],
+        },
+        "strip S-1: eleven",
+    ),
+    Case(
+        "strip next --with Ferrywake,Kilnsong",
+        [keys("inks design asked works printable_now why command")],
+        "Ferrywake then Kilnsong, eleven: asked for 1 time",
+    ),
     Case("readings import {desk}/strip.csv", IMPORT, "6 rows, 0 added, 6 known already"),
     Case("readings export {desk}/out.csv", keys("file rows format"), "Wrote 6 rows"),
     Case("evidence out {desk}/ours.json --ink Ferrywake", EXCHANGE, "Wrote 1 ink, 1 paper, 2 recipes, 2 patches"),
@@ -266,9 +331,16 @@ CASES = [
         "* order: Dockrope first, stated by Wren Tallow on 2024-05-04",
     ),
     Case("claim list variant QA-0042a", [CLAIM], 'in the words "Ferrywake 60 % over Dockrope"'),
-    Case("sitting take {desk}/choir.jpg", keys("sitting", frames=[FRAME]), "taken   choir.jpg: work "),
-    Case("sitting close", SITTING, "closed, good for recipes, 1 taken"),
-    Case("sitting list", [SITTING], "open, good for recipes, 1 taken"),
+    Case("sitting take {desk}/choir.jpg", keys("sitting joined", frames=[FRAME]), "taken   choir.jpg: work "),
+    Case("sitting close", SITTING, "closed, good for recipes, 3 taken"),
+    Case("sitting list", [SITTING], "open, good for recipes, 3 taken"),
+    Case(
+        "sitting alike list",
+        [keys("picture file work", like=[keys("picture file work as state")])],
+        "same copy of lamp.jpg, work QA-0043",
+    ),
+    Case("sitting alike accept peel.jpg", DECIDED, "Same copy: copy QA-0043/1 of work QA-0043 now; work M19 is in"),
+    Case("sitting alike decline peel.jpg", DECIDED, "Declined: it stays work M19."),
     Case("sitting show {sitting}", SITTING, "colour, mean: "),
     Case(
         "sitting open --archive {desk}/other --white {desk}/white.jpg --card {desk}/card.jpg --card-mm 140x107",
@@ -285,7 +357,7 @@ CASES = [
     Case(
         "describe pace",
         keys("captured captured_an_hour described described_an_hour left hours_left"),
-        "left to describe: 2",
+        "left to describe: 3",
     ),
     Case(
         "inquiry add QA-0042 date 'Before the move?' --ask 'Wren Tallow'", INQUIRY, "Wren Tallow: work QA-0042, date?"
@@ -301,7 +373,7 @@ CASES = [
     Case("bin empty --yes", keys("rows files"), "Deleted "),
     Case("check", ..., "All is whole."),
     Case("check --stale", [STALE], "new filling: ink Dockrope: 4 patches"),
-    Case("backup {desk}/stick", COPIED, "Every one of 6 was read back and is whole."),
+    Case("backup {desk}/stick", COPIED, "Every one of 8 was read back and is whole."),
     Case("restore {desk}/kept {desk}/again", COPIED, "Restored to "),
     Case("pack {desk}/bag", PACKED, "Packed into "),
     Case("unpack {desk}/packed --to {desk}/unpacked", PACKED, "Unpacked into "),

@@ -45,12 +45,13 @@ def noise(path: Path, *, size: tuple[int, int]) -> Path:
 
 
 def stand_shots(desk: Path) -> None:
-    """Write what a copy stand gives: a white sheet, a colour card, two prints with the card beside them."""
+    """Write what a copy stand gives: a white sheet, a colour card, and prints beside it, one of them three times."""
     stand = Stand(size=(1000, 750), px_per_mm=1.625)
     written(desk / "white.jpg", stand.white())
     written(desk / "card.jpg", stand.card().jpeg)
-    for name, layout in (("lamp", 1), ("choir", 2)):
-        written(desk / f"{name}.jpg", stand.sheet(random_print(layout)).jpeg, taken="2025-03-14 10:00:00")
+    for name, layout, tilt in (("lamp", 1, 0.0), ("choir", 2, 0.0), ("peel", 1, 5.0), ("peel_again", 1, 0.0)):
+        shot = stand.sheet(random_print(layout), tilt_deg=tilt, shot=len(name))
+        written(desk / f"{name}.jpg", shot.jpeg, taken="2025-03-14 10:00:00")
 
 
 # One solid of another workshop on a paper of its own.
@@ -84,6 +85,15 @@ THEIRS: dict[str, Any] = {
         }
     ],
 }
+
+
+def eleven(path: Path, patches: list[dict[str, Any]]) -> None:
+    """Write readings of a strip: colours that fall evenly from the paper's with the tints of two inks."""
+    rows = [
+        (93 - 0.18 * a - 0.4 * b, 0.05 * a - 0.1 * b, 5 + 0.5 * a - 0.4 * b) for a, b in (p["tints"] for p in patches)
+    ]
+    lines = ["lab_l,lab_a,lab_b", *(",".join(f"{part:.2f}" for part in row) for row in rows)]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 @dataclass
@@ -195,10 +205,16 @@ def fill(shop: Shop, desk: Path) -> None:
     shop.do("inquiry", "add", "QA-0042", "paper", "--ask", "Wren Tallow")
     shop.do("drum", "add", "8")
     shop.do("drum", "remove", "8")
+    shop.do("strip", "make", "--inks", "Dockrope,Ferrywake", "--machine", "Upstairs", "--to", str(desk))
+    eleven(desk / "eleven.csv", shop.json("strip", "show", "S-1")["patches"])
     stand_shots(desk)
     shop.do("profile", "set", "card_mm", "140,107")
     shop.do("sitting", "open", "--white", str(desk / "white.jpg"), "--card", str(desk / "card.jpg"))
     shop.do("sitting", "take", str(desk / "lamp.jpg"))
+    shop.do("swatch", "propose", "lamp.jpg")
+    shop.do("work", "add", "M19")
+    shop.do("sitting", "take", str(desk / "peel.jpg"), str(desk / "peel_again.jpg"), "--work", "M19")
+    shop.do("picture", "join", "peel.jpg", "peel_again.jpg")
     Shop(desk / "other").do("start", str(desk / "other"))
     shop.do("backup", str(desk / "kept"))
     shop.do("pack", str(desk / "packed"))

@@ -80,7 +80,7 @@ class Stand:
         canvas = self._flat(0.92)
         if mark:
             canvas[300:700, 400:1000] *= 0.4
-        return self._taken(canvas * exposure)
+        return self.taken(canvas * exposure)
 
     def card(self, *, turn_deg: float = 0.0, covered: float = 0.0, count: int = 1, tilt_deg: float = 0.0) -> Shot:
         """Return the shot of the colour card alone."""
@@ -92,7 +92,7 @@ class Stand:
             flat = cards.flat_card(self.seen)
             flat[:, : round(covered * flat.shape[1])] = np.full(len(self.seen), TABLE) @ self.seen
             canvas = lens.place(canvas, flat, corners)
-        return Shot(self._taken(canvas), None, corners, None)
+        return Shot(self.taken(canvas), None, corners, None)
 
     def sheet(
         self, print_: Print, *, turn_deg: float = 0.0, tilt_deg: float = 0.0, has_card: bool = True, blur: float = 0.0,
@@ -106,7 +106,7 @@ class Stand:
         if has_card:
             card = view.project(lens.rectangle(*CARD_MM, at=(190.0, 0.0), turn_deg=90.0))
             canvas = lens.place(canvas, cards.flat_card(self.seen), card)
-        taken = self._taken(canvas * exposure, blur=blur, number=shot + 10 * print_.layout + 3)
+        taken = self.taken(canvas * exposure, blur=blur, number=shot + 10 * print_.layout + 3)
         return Shot(taken, sheet, card, _middles(sheet, print_))
 
     def page(self, page: Image.Image, *, turn_deg: float = 0.0, width_mm: float = 210.0) -> bytes:
@@ -115,7 +115,7 @@ class Stand:
         flat = (0.03 + 0.85 * grey**2.2)[..., None] * (np.ones(len(self.seen)) @ self.seen)
         height_mm = width_mm * page.height / page.width
         corners = self._view(0.0).project(lens.rectangle(width_mm, height_mm, turn_deg=turn_deg))
-        return self._taken(lens.place(self._flat(TABLE), flat.astype(np.float32), corners))
+        return self.taken(lens.place(self._flat(TABLE), flat.astype(np.float32), corners))
 
     def _flat(self, reflectance: float) -> Light:
         light = (np.full(len(self.seen), reflectance) @ self.seen).astype(np.float32)
@@ -134,7 +134,7 @@ class Stand:
             flat *= (1 + bend * np.sin(np.arange(width) / 45))[None, :, None].astype(np.float32)
         return flat
 
-    def _taken(self, light: Light, *, blur: float = 0.0, number: int = 0) -> bytes:
+    def taken(self, light: Light, *, blur: float = 0.0, number: int = 0) -> bytes:
         rng = np.random.default_rng([self.seed, number])
         exif = Image.Exif()
         exif[0x0110] = "a camera"  # Model, Exif 2.32: a photograph, not a scan

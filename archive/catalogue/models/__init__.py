@@ -24,6 +24,7 @@ from archive.catalogue.models.prints import (
 )
 from archive.catalogue.models.records import Change, Claim, Edit, Fact, Setting, User
 from archive.catalogue.models.sittings import Frame, Inquiry, Joined, Proposal, Sitting, SittingShot, Slip
+from archive.catalogue.models.strips import Strip, StripPatch, StripReading
 from archive.catalogue.models.works import Appearance, Copy, JobFile, Variant, Work, WorkPerson
 
 __all__ = [
@@ -59,6 +60,9 @@ __all__ = [
     "Sitting",
     "SittingShot",
     "Slip",
+    "Strip",
+    "StripPatch",
+    "StripReading",
     "Swatch",
     "User",
     "Variant",
