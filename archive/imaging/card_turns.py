@@ -149,15 +149,16 @@ def quick_residuals(rgb: Floats, kept: Floats) -> Floats:
 
     Returns
     -------
-    (n,) ndarray
+    (n,) ndarray, infinite where there is no telling
     """
+    share = kept / np.maximum(kept.sum(1, keepdims=True), 1)
+    rgb = np.nan_to_num(rgb, posinf=0.0, neginf=0.0)  # what is no number is black, and far from the card
     weights = (_WEIGHTS[:, 0] ** 2 * kept)[..., None]
     rgb = rgb / np.maximum(rgb.mean((1, 2), keepdims=True), 1e-6)
     weighted = np.swapaxes(rgb * weights, 1, 2)
     matrix = np.linalg.solve(weighted @ rgb + 1e-4 * np.eye(3), weighted @ _XYZ)
     off = np.linalg.norm(_lab(rgb @ matrix) - ROUGH_LAB, axis=-1)
-    mean: Floats = (off * kept).sum(1) / np.maximum(kept.sum(1), 1)
-    return mean
+    return np.nan_to_num((np.nan_to_num(off, nan=1e6, posinf=1e6) * share).sum(1), nan=np.inf)
 
 
 # What a sheet, a hand or a shadow leaves to be seen: all, or all but some columns or rows at one side.

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ from archive.imaging.containers import (
     media_type_of,
     open_header,
 )
-from archive.imaging.pixels import Decoded, Pixels, decode, turn_upright
+from archive.imaging.pixels import Decoded, Pixels, decode, stored_box, turn_upright
 from archive.imaging.profiles import ColourPath, ColourReader, Light, choose_path
 
 MAX_MEGAPIXELS = 300  # an A1 sheet at 600 dpi has 279; the profile's start value
@@ -63,9 +64,13 @@ class Picture:
         """Return what turns rows of this picture into light and XYZ."""
         return self._path.reader(self.bits)
 
-    def upright(self, stored: NDArray[np.float32]) -> NDArray[np.float32]:
+    def upright(self, stored: NDArray[Any]) -> NDArray[Any]:
         """Return an array of stored rows and columns turned as the picture is to be seen."""
         return turn_upright(stored, self._turn)
+
+    def part(self, decoded: Decoded, box: tuple[int, int, int, int]) -> Pixels:
+        """Return what lies from left and top to right and bottom of the upright picture, of pixels decoded whole."""
+        return turn_upright(decoded.part(stored_box(box, (self.width, self.height), self._turn)), self._turn)
 
     @property
     def pixels(self) -> Pixels:
@@ -141,6 +146,8 @@ def _describe(header: Image.Image, source: Path | bytes, media_type: str, name: 
                 where=name,
             ),
         )
+    if media_type == "image/webp" and getattr(header, "is_animated", False):
+        troubles += (Notice("moving_picture", "it moves: only its first picture is taken", where=name),)
     return Picture(
         name=name,
         width=width,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -36,6 +37,17 @@ _TILES = 32
 _TILE = 40  # pixels
 
 
+class FinePixels(Protocol):
+    """An original of which only small parts are read: (height, width, 3) of uint8."""
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Height, width and three channels."""
+
+    def __getitem__(self, at: tuple[slice, slice]) -> Rgb:
+        """Return rows and columns; both slices have a start and a stop."""
+
+
 @dataclass(frozen=True, slots=True)
 class FrameWarning:
     """Something a person at the copy stand can mend."""
@@ -56,7 +68,7 @@ def check_frame(
     rgb: Rgb,
     corners_px: ArrayLike,
     *,
-    full: Rgb | None = None,
+    full: Rgb | FinePixels | None = None,
     mm_per_px: float | None = None,
     screens_lpi: Sequence[float] = SCREENS_LPI,
     focal: float = PHONE_FOCAL,
@@ -69,7 +81,7 @@ def check_frame(
         The upright picture as encoded, one to two megapixels.
     corners_px : (4, 2) array_like
         Of the sheet, clockwise, in pixels of the original.
-    full : (H, W, 3) ndarray of uint8, optional
+    full : (H, W, 3) ndarray of uint8 or FinePixels, optional
         The upright original, of which a few tiles are looked at; `rgb` when it is the original.
     mm_per_px : float, optional
         Of the original. Without it neither pixels an inch nor blur against the screen can be told.
@@ -168,7 +180,7 @@ def glare_blobs(rgb: Rgb, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
 # Sharpness
 
 
-def strongest_edges(rgb: Rgb, corners_px: ArrayLike, *, full: Rgb) -> Edges:
+def strongest_edges(rgb: Rgb, corners_px: ArrayLike, *, full: Rgb | FinePixels) -> Edges:
     """Return how wide the strongest edges on and around a sheet are, in the direction in which they are widest.
 
     A shaken hand blurs only edges across its movement: edges that rise sideways and those that rise upwards are judged

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -58,7 +59,11 @@ class LinearPicture:
 
 
 def read_linear(
-    source: Picture | Path | str | bytes, longest_px: int | None = None, *, name: str = ""
+    source: Picture | Path | str | bytes,
+    longest_px: int | None = None,
+    *,
+    name: str = "",
+    decoded: Decoded | None = None,
 ) -> LinearPicture:
     """Return a picture's light, made small by averaging light where a long side is given.
 
@@ -67,6 +72,8 @@ def read_linear(
     source : Picture, or what `open_picture` takes
     longest_px : int, optional
         The long side of what is wanted; never enlarged.
+    decoded : Decoded, optional
+        The picture's pixels, whole or halved, where they were decoded already.
 
     Raises
     ------
@@ -78,7 +85,7 @@ def read_linear(
     width, height = whole if longest_px is None else target_size(whole, longest_px)
     factor = min(whole[0] // width, whole[1] // height)
     is_halved = picture.is_photo and picture.media_type == "image/jpeg" and factor >= _HALF_FROM
-    decoded, reader = picture.decoded(halved=is_halved), picture.reader()
+    decoded, reader = decoded or picture.decoded(halved=is_halved), picture.reader()
     stored_width = height if picture.is_turned else width
     light, clipped = _averaged(decoded, reader, max(decoded.width // stored_width, 1))
     light, clipped = (resize_light(picture.upright(each), (width, height)) for each in (light, clipped))
@@ -118,14 +125,15 @@ def _averaged(decoded: Decoded, reader: ColourReader, factor: int) -> tuple[Ligh
     lights, shares = [], []
     for top, bottom in decoded.strips(factor):
         rows = decoded.rows(top, bottom)
-        lights.append(_squares(reader.light(rows), factor))
+        lights.append(averaged_squares(reader.light(rows), factor))
         is_ink = decoded.kind == "cmyk"  # amounts of ink have no end that light could clip at
         share = np.zeros(rows.shape[:2], np.float32) if is_ink else clipped_share(rows)
-        shares.append(_squares(share, factor))
+        shares.append(averaged_squares(share, factor))
     return np.concatenate(lights), np.concatenate(shares)
 
 
-def _squares(values: NDArray[np.float32], factor: int) -> Light:
+def averaged_squares(values: NDArray[Any], factor: int) -> NDArray[Any]:
+    """Return (h, w[, n]) values averaged over squares of `factor` pixels; the last ones repeat the edge to be full."""
     import cv2
 
     if factor == 1:
@@ -134,5 +142,4 @@ def _squares(values: NDArray[np.float32], factor: int) -> Light:
     if any(missing):
         values = cv2.copyMakeBorder(values, 0, missing[0], 0, missing[1], cv2.BORDER_REPLICATE)
     size = values.shape[1] // factor, values.shape[0] // factor
-    averaged: Light = cv2.resize(values, size, interpolation=cv2.INTER_AREA)
-    return averaged
+    return np.asarray(cv2.resize(values, size, interpolation=cv2.INTER_AREA), values.dtype)

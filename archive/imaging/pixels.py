@@ -39,13 +39,25 @@ class Decoded:
 
     def rows(self, top: int, bottom: int) -> Pixels:
         """Return rows top to bottom: (n, width) grey, (n, width, 3) rgb, (n, width, 4) cmyk ink amounts."""
+        return self.part((0, top, self.width, bottom))
+
+    def part(self, box: tuple[int, int, int, int]) -> Pixels:
+        """Return the pixels from left and top to right and bottom, as `rows` does; the box lies in the picture."""
+        left, top, right, bottom = box
         if isinstance(self._whole, np.ndarray):
-            return _on_white(self._whole[top:bottom], self.kind)
-        strip = self._whole.crop((0, top, self.width, bottom))
+            return _on_white(self._whole[top:bottom, left:right], self.kind)
+        strip = self._whole.crop(box)
         has_alpha = strip.mode in ("LA", "PA", "RGBA", "RGBa") or "transparency" in strip.info
         mode = {"grey": "LA" if has_alpha else "L", "rgb": "RGBA" if has_alpha else "RGB", "cmyk": "CMYK"}
         wanted = mode[self.kind]
         return _on_white(np.asarray(strip if strip.mode == wanted else strip.convert(wanted)), self.kind)
+
+    def halved(self) -> Decoded:
+        """Return it with squares of two by two averaged as they are encoded, as a JPEG decoded at half size is."""
+        if isinstance(self._whole, np.ndarray):
+            return self
+        small = self._whole.reduce(2)
+        return Decoded(self.kind, small.width, small.height, small)
 
     def strips(self, step: int = 1) -> list[tuple[int, int]]:
         """Return (top, bottom) of strips of about a megapixel that together are the picture.
@@ -81,6 +93,16 @@ def decode(source: Path | bytes, media_type: str, *, name: str, halved: bool = F
                 picture.draft(None, (picture.width // 2, picture.height // 2))
             picture.load()
         return Decoded(kind, picture.width, picture.height, picture)
+
+
+def stored_box(box: tuple[int, int, int, int], size: tuple[int, int], turn: int) -> tuple[int, int, int, int]:
+    """Return where the file stores a box of the upright picture, whose (width, height) is `size`."""
+    left, top, right, bottom = box
+    if turn in (2, 3, 6, 7):
+        left, right = size[0] - right, size[0] - left
+    if turn in (3, 4, 7, 8):
+        top, bottom = size[1] - bottom, size[1] - top
+    return (top, left, bottom, right) if turn >= 5 else (left, top, right, bottom)
 
 
 def turn_upright(pixels: NDArray[Any], turn: int) -> NDArray[Any]:

@@ -7,81 +7,44 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from archive.catalogue.files import Files
 from archive.colour.camera import Correction
-from archive.colour.camera_fit import fit_correction
-from archive.colour.camera_local import card_is_plausible
-from archive.colour.card_editions import reference_lab, reference_xyz
-from archive.colour.difference import delta_e_2000
-from archive.colour.palette import find_palette
+from archive.colour.palette import Palette, find_palette
 from archive.colour.spaces import LIGHTEST, WIDEST, xyz_d50_to_srgb, xyz_to_lab
-from archive.errors import ColourError, InputError
+from archive.errors import InputError
+from archive.imaging.bare_paper import BarePaper, field_on_paper, find_bare_paper
 from archive.imaging.codes import read_codes
 from archive.imaging.colour_card import FoundCard, find_cards
-from archive.imaging.decode import Picture, open_picture
+from archive.imaging.decode import REDUCED_SIDE, Picture, Reduced, open_picture, resize_light
 from archive.imaging.fall_off import FallOff, apply_fall_off
 from archive.imaging.frame_check import FrameWarning, check_frame
-from archive.imaging.linear import LinearPicture, read_linear
+from archive.imaging.frame_pixels import LARGE, FramePixels, read_frame_pixels
+from archive.imaging.hashes import hash_picture
+from archive.imaging.linear import LinearPicture
 from archive.imaging.plane import size_from_card, square
 from archive.imaging.sheet import FoundSheet, find_sheet
 from archive.imaging.sheet_look import SheetLook, look_at
-from archive.services.pictures import PALETTE_SIDE, ReadPicture, read_picture
+from archive.imaging.thumbnails import LONG_SIDES, make_thumbnail
+from archive.imaging.tone_map import suspect_local_tone_map
+from archive.services.frame_card import CardSeen, Setup, corrected_by_card
+from archive.services.pictures import PALETTE_SIDE, ReadPicture
 
 LIGHT_SIDE = 1600  # pixels of the long side at which cards are looked for and colours are read
 SHEET_SIDE = 384  # pixels of the small picture of the sheet alone
-_CLEARLY_BETTER = 0.7  # a frame's own card replaces the sitting's correction below this share of its miss [own choice]
-
-Rgb = NDArray[np.uint8]
+_LIGHTER_BY = 18.0  # L* by which paper may differ for each unit of a tone map's strength: 36 for each unit of log light
+# on paper (from the cube root of CIE 1976), surroundings differ by about half a unit [own choice]
+_ONE_LARGE = Lock()
 Light = NDArray[np.float32]
-
-
-@dataclass(frozen=True, slots=True)
-class Setup:
-    """What a sitting knows before its frames: the field of light, the correction, the card.
-
-    `mm_per_px` is the card shot's, for frames of the same size that show no card; `is_strip` tells that a strip of the
-    workshop's own is the colour card.
-    """
-
-    fall_off: FallOff | None
-    correction: Correction | None
-    edition: str
-    card_mm: tuple[float, float]
-    mm_per_px: float | None = None
-    size_px: tuple[int, int] | None = None
-    lpi: float = 71.0
-    max_megapixels: float = 300.0
-    left_out: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class CardSeen:
-    """The colour card as a frame shows it; `residual` is the miss of the correction that is used, CIEDE2000."""
-
-    found: bool
-    by_hand: bool
-    turn: int | None
-    corners_px: tuple[tuple[float, float], ...]
-    residual: dict[str, float] | None
-    claim: float | None
-
-    def as_json(self) -> dict[str, Any]:
-        """Return it as the command line gives it."""
-        return {
-            "found": self.found,
-            "by_hand": self.by_hand,
-            "turn": self.turn,
-            "corners_px": [list(point) for point in self.corners_px],
-            "residual": self.residual,
-            "claim": self.claim,
-        }
 
 
 @dataclass(frozen=True, slots=True, eq=False)  # arrays inside
@@ -95,6 +58,8 @@ class FrameRead:
     size_mm: tuple[float, float] | None
     card: CardSeen | None
     correction: Correction | None  # its own, where that replaces the sitting's
+    fall_off: FallOff | None  # its own paper's, where it has another shape than the white shot
+    is_sitting_lit: bool  # whether the sitting's fall-off is the one to take out, its own or none otherwise
     claim: float | None
     warnings: tuple[FrameWarning, ...]
     look: SheetLook | None = field(repr=False)
@@ -116,29 +81,49 @@ def read_frame(path: Path, setup: Setup) -> FrameRead:
         The file cannot be decoded.
     """
     picture = open_picture(path, max_megapixels=setup.max_megapixels, name=path.name)
-    full = _eight_bits(picture)
-    small = _made_small(full)
-    light = read_linear(picture, LIGHT_SIDE)
-    even, warnings = _evened(light, setup)
-    card = _largest(find_cards(even, light.clipped, leave_out=setup.left_out))
-    codes = tuple(code.text for code in read_codes(small))
-    beside = [card.corners * light.scale] if card is not None else []
-    beside += [np.array(code.corners_px) * (picture.width / small.shape[1]) for code in read_codes(small)]
-    sheet = find_sheet(small, exclude=beside, size=(picture.width, picture.height))
+    is_large = picture.width * picture.height > LARGE
+    # A large scan takes a gigabyte while it is decoded: one at a time.
+    with _ONE_LARGE if is_large else nullcontext(), ThreadPoolExecutor(1) as beside:
+        # The second thread is for what nothing else waits for.
+        return _read(path, picture, read_frame_pixels(picture, LIGHT_SIDE), setup, beside)
+
+
+def _read(path: Path, picture: Picture, pixels: FramePixels, setup: Setup, beside: Executor) -> FrameRead:
+    described = beside.submit(_described, path, picture, pixels.light)
+    small, light = pixels.small, pixels.light
+    even, unlike = _evened(light, setup)
+    card = _card(even, light, setup)
+    codes = read_codes(small)
+    known = [card.corners * light.scale] if card is not None else []
+    known += [np.array(code.corners_px) * (picture.width / small.shape[1]) for code in codes]
+    sheet = find_sheet(small, exclude=known, size=(picture.width, picture.height))
+    paper = find_bare_paper(even, light.from_original(sheet.corners_px))
+    own_fall_off: FallOff | None = None
+    warnings: tuple[FrameWarning, ...] = ()
+    if unlike is not None:
+        own_fall_off, warnings = _fall_off_of(paper, unlike)
+        if own_fall_off is not None:
+            even = apply_fall_off(even, own_fall_off)
+            card, paper = _card(even, light, setup), _evened_paper(paper, own_fall_off)
     scale, size_mm, more = _scaled(sheet, card, light, picture, setup)
-    correction, own, seen, judged = _corrected(card, light, setup)
-    warnings += (*more, *judged, *_no_correction(correction))
-    warnings += check_frame(small, sheet.corners_px, full=full, mm_per_px=scale, screens_lpi=(setup.lpi,))
-    claim = correction.claim if correction is not None else None
+    checked = beside.submit(
+        check_frame, small, sheet.corners_px, full=pixels.fine, mm_per_px=scale, screens_lpi=(setup.lpi,)
+    )
+    correction, own, seen, judged = corrected_by_card(card, light, picture.kind, setup)
     lab, jpeg = _sheet_alone(light, even, sheet, size_mm, correction)
+    palette = _palette(lab)
+    claim, mapped = _claimed(correction, paper)
+    warnings = (*warnings, *_noted(picture), *more, *judged, *mapped, *_no_correction(setup), *checked.result())
     return FrameRead(
-        read=_with_palette(read_picture(path, max_megapixels=setup.max_megapixels), lab, correction),
-        codes=codes,
+        read=_with_colours(described.result(), palette, correction),
+        codes=tuple(code.text for code in codes),
         sheet=sheet,
         mm_per_px=scale,
         size_mm=size_mm,
         card=seen,
         correction=own,
+        fall_off=own_fall_off,
+        is_sitting_lit=unlike is None,
         claim=claim,
         warnings=_told_once(warnings if sheet.sure else (*warnings, _unsure(sheet))),
         look=look_at(lab) if min(lab.shape[:2]) >= 32 else None,
@@ -146,46 +131,53 @@ def read_frame(path: Path, setup: Setup) -> FrameRead:
     )
 
 
-# --- the picture at the sizes that are looked at
+# --- its light
 
 
-def _eight_bits(picture: Picture) -> Rgb:
-    """Return the upright original as (h, w, 3) of 8 bits."""
-    pixels = picture.pixels
-    eight: Rgb = (pixels >> 8).astype(np.uint8) if pixels.dtype == np.uint16 else np.asarray(pixels, np.uint8)
-    if eight.ndim == 2:
-        return np.repeat(eight[..., None], 3, axis=2)
-    if eight.shape[2] == 4:  # amounts of ink
-        return np.asarray(
-            (255 - eight[..., :3].astype(np.int16)) * (255 - eight[..., 3:].astype(np.int16)) // 255, np.uint8
-        )
-    return eight
-
-
-def _made_small(full: Rgb) -> Rgb:
-    import cv2
-
-    scale = LIGHT_SIDE / max(full.shape[:2])
-    if scale >= 1:
-        return full
-    size = round(full.shape[1] * scale), round(full.shape[0] * scale)
-    return np.asarray(cv2.resize(full, size, interpolation=cv2.INTER_AREA), np.uint8)
-
-
-def _evened(light: LinearPicture, setup: Setup) -> tuple[Light, tuple[FrameWarning, ...]]:
-    """Return the light with the sitting's fall-off taken out, and what a person should know where it cannot be."""
+def _evened(light: LinearPicture, setup: Setup) -> tuple[Light, InputError | None]:
+    """Return the light with the sitting's fall-off taken out, or as it is and why that cannot be."""
     if setup.fall_off is None or light.space != "rgb":
-        return light.light, ()
+        return light.light, None
     try:
-        return apply_fall_off(light.light, setup.fall_off, name=light.name), ()
+        return apply_fall_off(light.light, setup.fall_off, name=light.name), None
     except InputError as error:
-        return light.light, (FrameWarning("fall_off_not_taken_out", error.what, error.mend),)
+        return light.light, error
+
+
+def _fall_off_of(paper: BarePaper, unlike: InputError) -> tuple[FallOff | None, tuple[FrameWarning, ...]]:
+    """Return the fall-off that the paper shows, for a frame that is unlike the white shot; else a warning."""
+    try:
+        return field_on_paper(paper), ()
+    except InputError as error:
+        what = f"{unlike.what}; {error.what}"
+        return None, (FrameWarning("fall_off_not_taken_out", what, unlike.mend),)
+
+
+def _evened_paper(paper: BarePaper, fall_off: FallOff) -> BarePaper:
+    return replace(paper, light=apply_fall_off(paper.light, fall_off))
+
+
+def _claimed(correction: Correction | None, paper: BarePaper) -> tuple[float | None, tuple[FrameWarning, ...]]:
+    """Return how far off colours may be, and what a local tone map does to that: wider, or no colour at all."""
+    if correction is None:
+        return None, ()
+    found = suspect_local_tone_map(paper.light, paper.where)
+    if found.verdict not in ("doubtful", "strong"):
+        return correction.claim, ()
+    what = "the camera seems to have brightened dark parts by themselves"
+    mend = "Switch off HDR and scene optimisers in the camera, or use another camera app, and shoot again."
+    if found.verdict == "strong":
+        return None, (FrameWarning("local_tone_map", f"{what}: no colour is read from it", mend),)
+    claim = float(np.hypot(correction.claim, found.strength * _LIGHTER_BY))
+    return claim, (FrameWarning("local_tone_map", f"{what}: its colours are claimed to {claim:.1f} only", mend),)
 
 
 # --- the card
 
 
-def _largest(cards: Sequence[FoundCard]) -> FoundCard | None:
+def _card(even: Light, light: LinearPicture, setup: Setup) -> FoundCard | None:
+    """Return the largest colour card of the frame."""
+    cards = find_cards(even, light.clipped, leave_out=setup.left_out)
     return cards[0] if cards else None
 
 
@@ -209,73 +201,6 @@ def _sides(sheet: FoundSheet) -> tuple[float, float]:
     corners = np.array(sheet.corners_px)
     lengths = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     return float((lengths[0] + lengths[2]) / 2), float((lengths[1] + lengths[3]) / 2)
-
-
-def _corrected(
-    card: FoundCard | None, light: LinearPicture, setup: Setup
-) -> tuple[Correction | None, Correction | None, CardSeen | None, tuple[FrameWarning, ...]]:
-    """Return the correction to use, the frame's own where it replaces the sitting's, the card seen, and doubts.
-
-    The sitting's correction holds; a card in the frame checks it and replaces it when clearly better.
-    """
-    if light.space != "rgb":
-        why = "its profile is a table: a camera's correction cannot be laid on it"
-        return None, None, _seen(card, light, None, None), (FrameWarning("no_camera_values", why, "Shoot it as JPEG."),)
-    if card is None:
-        return setup.correction, None, None, ()
-    if not card.is_sure:
-        what = f"a colour card is seen, but not which way it lies: {card.refusal}"
-        mend = "Show all of the card, or give its four corners by hand."
-        return setup.correction, None, _seen(card, light, None, None), (FrameWarning("card_unsure", what, mend),)
-    missed = _miss(setup.correction, card, setup.edition) if setup.correction is not None else None
-    own = _own_fit(card, light, setup)
-    if own is not None and (missed is None or own.claim < _CLEARLY_BETTER * missed["mean"]):
-        residual = {"mean": own.residual.mean, "worst": own.residual.worst}
-        return own, own, _seen(card, light, residual, own.claim), ()
-    if setup.correction is None:
-        return None, None, _seen(card, light, None, None), ()
-    warnings: tuple[FrameWarning, ...] = ()
-    if missed is not None and missed["mean"] > 1.5 * setup.correction.claim:
-        what = f"the sitting's correction misses this frame's card by {missed['mean']:.1f} on average"
-        warnings = (FrameWarning("correction_off", what, "Has the light changed? Open a new sitting."),)
-    return setup.correction, None, _seen(card, light, missed, setup.correction.claim), warnings
-
-
-def _miss(correction: Correction, card: FoundCard, edition: str) -> dict[str, float]:
-    kept = card.usable
-    lab = np.clip(correction.apply(card.light[kept]), (0, -WIDEST, -WIDEST), (LIGHTEST, WIDEST, WIDEST))
-    off = delta_e_2000(lab, reference_lab(edition)[kept])
-    return {"mean": float(off.mean()), "worst": float(off.max())}
-
-
-def _own_fit(card: FoundCard, light: LinearPicture, setup: Setup) -> Correction | None:
-    try:
-        correction = fit_card(card, light, setup.edition, setup.left_out)
-    except ColourError:
-        return None
-    return correction if card_is_plausible(correction) and correction.is_better else None
-
-
-def fit_card(card: FoundCard, light: LinearPicture, edition: str, left_out: Sequence[int] = ()) -> Correction:
-    """Return the correction that a card gives.
-
-    Raises
-    ------
-    ColourError
-        Too few of its patches can be used, or its greys do not fall from white to black.
-    """
-    out = sorted({*left_out, *np.flatnonzero(~card.usable).tolist()})
-    rgb = np.nan_to_num(card.light)
-    return fit_correction(rgb, reference_xyz(edition), left_out=out, profile_xyz=rgb @ light.to_xyz)
-
-
-def _seen(
-    card: FoundCard | None, light: LinearPicture, residual: dict[str, float] | None, claim: float | None
-) -> CardSeen | None:
-    if card is None:
-        return None
-    corners = tuple((float(x), float(y)) for x, y in card.corners * light.scale)
-    return CardSeen(card.is_sure, card.by_hand, card.turn, corners, residual, claim)
 
 
 # --- the sheet alone
@@ -308,25 +233,61 @@ def _sheet_alone(
     return lab, out.getvalue()
 
 
-def _with_palette(read: ReadPicture, lab: Light, correction: Correction | None) -> ReadPicture:
-    """Return the picture with the palette of the sheet alone, read through the correction where there is one."""
+def _described(path: Path, picture: Picture, light: LinearPicture) -> ReadPicture:
+    """Return what is kept of any picture, still without a palette."""
+    reduced = Reduced(resize_light(light.xyz(), REDUCED_SIDE))
+    hashed = hash_picture(reduced)
+    return ReadPicture(
+        path=path,
+        sha256=Files.digest(path),
+        size=path.stat().st_size,
+        media_type=picture.media_type,
+        width=picture.width,
+        height=picture.height,
+        bits=picture.bits,
+        colour_path=picture.profile_path,
+        taken_at=picture.taken_at,
+        phash=hashed.phash,
+        is_plain=hashed.is_plain,
+        palette=Palette(None, 0.0, False, ()),
+        thumbnails={side: make_thumbnail(reduced, side) for side in LONG_SIDES},
+        notices=picture.notices,
+    )
+
+
+def _palette(lab: Light) -> Palette:
+    """Return the palette of the sheet alone."""
     import cv2
 
     scale = PALETTE_SIDE / max(lab.shape[:2])
     size = max(round(lab.shape[1] * scale), 1), max(round(lab.shape[0] * scale), 1)
     small = cv2.resize(lab, size, interpolation=cv2.INTER_AREA) if scale < 1 else lab
-    path = f"{read.colour_path}, then the sitting's correction" if correction is not None else read.colour_path
-    return replace(read, palette=find_palette(np.asarray(small, np.float32)), colour_path=path)
+    return find_palette(np.asarray(small, np.float32))
+
+
+def _with_colours(read: ReadPicture, palette: Palette, correction: Correction | None) -> ReadPicture:
+    way = read.colour_path
+    return replace(
+        read,
+        palette=palette,
+        colour_path=f"{way}, then the sitting's correction" if correction is not None else way,
+    )
 
 
 # --- what a person should know
 
 
-def _no_correction(correction: Correction | None) -> tuple[FrameWarning, ...]:
-    if correction is not None:
+def _no_correction(setup: Setup) -> tuple[FrameWarning, ...]:
+    if setup.correction is not None:
         return ()
     what = "no correction: its colours are seen, not measured"
     return (FrameWarning("no_correction", what, "Open a sitting with a white sheet and a colour card."),)
+
+
+def _noted(picture: Picture) -> tuple[FrameWarning, ...]:
+    """Return what the file itself gave cause to note, such as a profile that cannot be right."""
+    mend = "Copy the file from the camera itself, as it was taken."
+    return tuple(FrameWarning(notice.code, str(replace(notice, where="")), mend) for notice in picture.notices)
 
 
 def _unsure(sheet: FoundSheet) -> FrameWarning:

@@ -21,15 +21,18 @@ from sqlalchemy.orm import Session
 from archive.catalogue.database import Catalogue
 from archive.catalogue.files import Files
 from archive.catalogue.history import Act
-from archive.catalogue.models import Appearance, Copy, Picture, Place, Sitting, SittingShot, Variant, Work
+from archive.catalogue.models import Appearance, Copy, Picture, Place, Sitting, SittingShot, Variant
 from archive.catalogue.models import Frame as FrameRow
 from archive.errors import InputError, NotFoundError
 from archive.imaging.frame_check import FrameWarning
 from archive.output.codes import parse_code_text
 from archive.planning.frame_groups import Frame, group_frames
+from archive.services.copies import work_of_copy
+from archive.services.frame_card import Setup
 from archive.services.frame_likeness import LikeFrames, sheet_name
-from archive.services.frame_reading import FrameRead, Setup, read_frame
+from archive.services.frame_reading import FrameRead, read_frame
 from archive.services.frame_slips import run_of_slip, slip_on
+from archive.services.joins import JoinedCard, join_pictures
 from archive.services.lookup import find_record
 from archive.services.pictures import keep_files, picture_files, store_picture
 from archive.services.place_states import quarantine_of
@@ -39,9 +42,10 @@ from archive.services.sittings import setup_of, the_open_one
 from archive.services.works import copy_for_pictures
 
 JUDGED_HARD = 5  # frames that begin a sitting
-_AT_ONCE = 2  # frames read at a time
+AT_ONCE = 2  # frames read at a time
 _AHEAD = 3  # frames read before their turn to be written, so that memory stays bounded
-ROLES = ("front", "back", "page", "spread", "imposed sheet", "test", "part")
+PART = "part"
+ROLES = ("front", "back", "page", "spread", "imposed sheet", "test", PART)
 Progress = Callable[[int, int], None]
 
 
@@ -85,6 +89,7 @@ class TakeReport:
 
     sitting: str
     frames: tuple[FrameOutcome, ...]
+    joined: JoinedCard | None = None  # how the parts of one sheet fit together, when they were taken as such
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +97,7 @@ class _Known:
     """A file that needs no reading: it was taken before."""
 
     outcome: FrameOutcome
-    code: str | None
-    taken_at: str | None
+    code: str | None  # the place whose card it shows: what follows lies there
 
 
 def take_frames(
@@ -128,7 +132,17 @@ def take_frames(
             first = []
             if progress:
                 progress(done, len(files))
-    return TakeReport(taking.sitting_uid, tuple(outcomes))
+    return TakeReport(taking.sitting_uid, tuple(outcomes), _joined(catalogue, taking, outcomes))
+
+
+def _joined(catalogue: Catalogue, taking: _Taking, outcomes: Sequence[FrameOutcome]) -> JoinedCard | None:
+    """Join what was taken as parts of one sheet; those that were taken before count too."""
+    if taking.options.role != PART:
+        return None
+    shown = [each for each in outcomes if each.picture is not None and each.kind == "print"]
+    work = next((each.work for each in shown if each.status == "taken"), shown[0].work if shown else None)
+    parts = [each.picture for each in shown if each.picture is not None and each.work == work]
+    return join_pictures(catalogue, parts, taking.act) if len(set(parts)) > 1 else None
 
 
 def _read_ahead(
@@ -136,7 +150,7 @@ def _read_ahead(
 ) -> Generator[tuple[Path, str, _Known | FrameRead | FrameOutcome]]:
     """Yield each file with what is known or was read of it, in order; a few are read before their turn."""
     waiting: deque[tuple[Path, str, Future[Any]]] = deque()
-    with ThreadPoolExecutor(_AT_ONCE) as pool:
+    with ThreadPoolExecutor(AT_ONCE) as pool:
         for path in files:
             sha256 = _digest(path)
             waiting.append((path, sha256, pool.submit(taking.look, path, sha256)))
@@ -165,7 +179,8 @@ class _Taking:
         self.shots: dict[str, str] = {}  # sha256 of the sitting's own shots, and their kind
         self.place_uid: str | None = None
         self.pause_minutes = 20.0
-        self.before: list[Frame] = []  # frames of this sitting so far, for the groups
+        self.last: Frame | None = None  # the frame before, its code where it lies
+        self.group = 0
         self.position = 0
         self.held_back = JUDGED_HARD
         self.likeness = LikeFrames(catalogue)
@@ -176,6 +191,8 @@ class _Taking:
         taking = cls(catalogue, act, options, setup_of(session, sitting))
         if options.work:
             _refuse_unknown_work(session, options.work)
+        elif options.role == PART:
+            raise InputError("parts are of one sheet", where="--as part", mend="Say of which work: --work REF")
         taking.sitting_id, taking.sitting_uid = sitting.id, sitting.uid
         shots = select(SittingShot.sha256, SittingShot.kind).where(SittingShot.sitting_id == sitting.id)
         taking.shots = dict(session.execute(shots).all())
@@ -187,7 +204,11 @@ class _Taking:
             .where(FrameRow.sitting_id == sitting.id, FrameRow.binned_at.is_(None))
             .order_by(FrameRow.position)
         ).all()
-        taking.before = [Frame(row.name, _moment(row.taken_at), _code_of(session, row)) for row in rows]
+        if rows:
+            here = session.get(Place, rows[-1].place_id) if rows[-1].place_id else None
+            moment = _moment(rows[-1].taken_at)
+            taking.last = Frame(rows[-1].name, moment, here.uid if here is not None else None)
+            taking.group = rows[-1].group_number or 0
         taking.position = max((row.position for row in rows), default=0)
         taking.held_back = 1 if options.anyway or any(row.kind == "print" for row in rows) else JUDGED_HARD
         taking.likeness = LikeFrames.load(session, catalogue)
@@ -205,6 +226,8 @@ class _Taking:
             return read_frame(path, self.setup)
         except (InputError, NotFoundError) as error:
             return _refused(path, str(error))
+        except OSError as error:  # the card was pulled, or the drive is gone
+            return _refused(path, f"the file cannot be read: {error.strerror}; put the card in again")
 
     def _known(self, session: Session, path: Path, sha256: str) -> _Known | None:
         row = session.scalars(
@@ -214,17 +237,17 @@ class _Taking:
         ).first()
         if row is not None:
             why = "taken in this sitting already" if row.name == path.name else f"taken already, as {row.name}"
-            return _Known(replace(outcome_of(session, row), file=str(path), status="skipped", why=why), None, None)
+            outcome = replace(outcome_of(session, row), file=str(path), status="skipped", why=why)
+            return _Known(outcome, _code_of(session, row))
         picture = session.scalars(select(Picture).where(Picture.sha256 == sha256, Picture.binned_at.is_(None))).first()
         if picture is None or sha256 in self.shots:
             return None
         copy = session.get(Copy, picture.copy_id) if picture.copy_id else None
         of = f" of {copy.ref}" if copy is not None else ""
         why = f"the same file is in the archive as {picture.name}{of}"
-        outcome = FrameOutcome(
-            str(path), "skipped", why, picture.uid, None, None, False, None, None, (), (), work=_work_of(session, copy)
-        )
-        return _Known(outcome, None, picture.taken_at)
+        work = work_of_copy(session, picture.copy_id)
+        outcome = FrameOutcome(str(path), "skipped", why, picture.uid, None, None, False, None, None, (), (), work=work)
+        return _Known(outcome, None)
 
     def refuse_colourless(self, first: Sequence[_Known | FrameRead | FrameOutcome]) -> None:
         """Stop before anything is written when the first frames give no colour.
@@ -240,7 +263,7 @@ class _Taking:
         read = [each for each in first if isinstance(each, FrameRead) and not _says(each, "place")]
         if not read or any(each.gives_colour for each in read):
             return
-        spoilt = {"clipped", "blurred", "too_dark", "no_correction", "no_camera_values"}
+        spoilt = {"clipped", "blurred", "too_dark", "no_correction", "no_camera_values", "local_tone_map"}
         found = {w.code: w for each in read for w in each.warnings if w.code in spoilt}
         raise InputError(
             "no colour can be read from the first {count} frames: {what}",
@@ -257,20 +280,22 @@ class _Taking:
         if isinstance(found, FrameOutcome):
             return found
         if isinstance(found, _Known):
-            if found.outcome.why.startswith("the same file"):
-                self.before.append(Frame(path.name, _moment(found.taken_at), None))
+            self.place_uid = found.code or self.place_uid
             return found.outcome
         with self.catalogue.read() as session:  # its double may have been written since it was read
             doubled = self._known(session, path, sha256)
         if doubled is not None:
             return doubled.outcome
-        code = _says(found, "place")
-        self.before.append(Frame(path.name, _moment(found.read.taken_at), code))
-        keep_files(self.catalogue.files, found.read)
+        try:
+            keep_files(self.catalogue.files, found.read)
+        except InputError as error:  # it changed meanwhile
+            return _refused(path, str(error))
+        except OSError as error:
+            return _refused(path, f"the file cannot be read: {error.strerror}; put the card in again")
         if found.sheet_jpeg:
             self.catalogue.files.put_derived(sheet_name(found.read.sha256), found.sheet_jpeg)
         with self.catalogue.write(self.act) as session:
-            row = self._store(session, found, code)
+            row = self._store(session, found, _says(found, "place"))
             outcome = outcome_of(session, row, file=str(path))
             self.act = replace(self.act, change_id=session.info["change_id"])
         self.likeness.add(row.picture_id, found)
@@ -284,7 +309,7 @@ class _Taking:
         copy_id, appearance_id = self._copy(session, place) if kind == "print" else (None, None)
         picture = self._picture(session, found, copy_id, appearance_id)
         self.position += 1
-        groups = group_frames(self.before, pause_minutes=self.pause_minutes)
+        self._begin_or_go_on(Frame(found.read.path.name, _moment(found.read.taken_at), code or self.place_uid))
         row = FrameRow(
             sitting_id=self.sitting_id,
             position=self.position,
@@ -293,7 +318,7 @@ class _Taking:
             sha256=found.read.sha256,
             name=found.read.path.name,
             taken_at=found.read.taken_at,
-            group_number=len(groups),
+            group_number=self.group,
             picture_id=picture.id if picture is not None else None,
             place_id=place.id if place is not None else None,
             corners=[[round(x, 2), round(y, 2)] for x, y in found.sheet.corners_px],
@@ -302,9 +327,9 @@ class _Taking:
             width_mm=found.size_mm[0] if found.size_mm else None,
             height_mm=found.size_mm[1] if found.size_mm else None,
             card=found.card.as_json() if found.card is not None else None,
-            correction=found.correction.to_plain() if found.correction is not None else None,
+            correction=self._own_correction(found),
             claim=found.claim,
-            alike=self.likeness.like(session, found) if kind == "print" else [],
+            alike=self.likeness.like(session, found) if kind == "print" and self.options.role != PART else [],
             look=f"{int(found.look.hashes[0]):016x}" if found.look is not None and not found.look.is_blank else None,
         )
         if slip is not None and copy_id is not None:
@@ -313,6 +338,23 @@ class _Taking:
         session.add(row)
         session.flush()
         return row
+
+    def _own_correction(self, found: FrameRead) -> dict[str, Any] | None:
+        """Return what corrects a frame where the sitting's correction and fall-off do not: its card's, its paper's."""
+        if found.correction is None and found.is_sitting_lit:
+            return None
+        correction = found.correction or self.setup.correction
+        if correction is None:
+            return None
+        fall_off = found.fall_off.to_plain() if found.fall_off is not None else None
+        return {**correction.to_plain(), **({} if found.is_sitting_lit else {"fall_off": fall_off})}
+
+    def _begin_or_go_on(self, frame: Frame) -> None:
+        """Count the group that a frame belongs to: a new one after a pause, or where it lies in another place."""
+        two = [self.last, frame] if self.last is not None else [frame]
+        if self.last is None or len(group_frames(two, pause_minutes=self.pause_minutes)) > 1:
+            self.group += 1
+        self.last = frame
 
     def _kind(self, found: FrameRead, code: str | None) -> str:
         if found.read.sha256 in self.shots:
@@ -329,13 +371,12 @@ class _Taking:
             place = session.scalars(select(Place).where(Place.uid == code, Place.binned_at.is_(None))).first()
             if place is None:
                 mend = "Print its card anew with `inkchest place cards`."
-                warnings.append(FrameWarning("unknown_place", "the card is of no place of this archive", mend))
-            else:
-                self.place_uid = place.uid
-                session.get_one(Sitting, self.sitting_id).place_id = place.id
-        if self.place_uid is None:
-            return None
-        here = session.scalars(select(Place).where(Place.uid == self.place_uid, Place.binned_at.is_(None))).first()
+                what = "the card is of no place of this archive: where lies what follows is not known"
+                warnings.append(FrameWarning("unknown_place", what, mend))
+            self.place_uid = place.uid if place is not None else None
+        query = select(Place).where(Place.uid == (self.place_uid or ""), Place.binned_at.is_(None))
+        here = session.scalars(query).first()
+        session.get_one(Sitting, self.sitting_id).place_id = here.id if here is not None else None
         kept_apart = quarantine_of(session, here.id) if here is not None else None
         if kept_apart is not None:
             what = f"{kept_apart[0]} is in quarantine: {kept_apart[1]}"
@@ -345,7 +386,7 @@ class _Taking:
     def _copy(self, session: Session, place: Place | None) -> tuple[int, int | None]:
         """Return the ids of the copy and the appearance that a print shows: a work of its own when none is named."""
         if self.options.work is not None:
-            role = self.options.role if self.options.role != "part" else "front"
+            role = self.options.role if self.options.role != PART else "front"
             return _copy_of_work(session, self.options.work, role)
         work = add_record(session, "work", None, {})
         variant = session.get_one(Variant, add_record(session, "variant", None, {"work": work.label}).id)
@@ -368,7 +409,6 @@ class _Taking:
 def outcome_of(session: Session, row: FrameRow, *, file: str | None = None) -> FrameOutcome:
     """Return a frame's row as it is told."""
     picture = session.get(Picture, row.picture_id) if row.picture_id else None
-    copy = session.get(Copy, picture.copy_id) if picture is not None and picture.copy_id else None
     place = session.get(Place, row.place_id) if row.place_id else None
     return FrameOutcome(
         file or row.name,
@@ -383,7 +423,7 @@ def outcome_of(session: Session, row: FrameRow, *, file: str | None = None) -> F
         tuple(row.warnings or ()),
         tuple({"picture": each["picture"], "as": each["as"]} for each in row.alike or ()),
         row.kind,
-        _work_of(session, copy),
+        work_of_copy(session, picture.copy_id) if picture is not None else None,
         None,
         row.group_number,
     )
@@ -412,19 +452,6 @@ def _moment(taken_at: str | None) -> datetime | None:
         return datetime.fromisoformat(taken_at) if taken_at else None
     except ValueError:
         return None
-
-
-def _work_of(session: Session, copy: Copy | None) -> str | None:
-    if copy is None:
-        return None
-    query = (
-        select(Work.ref)
-        .join(Variant, Variant.work_id == Work.id)
-        .join(Appearance, Appearance.variant_id == Variant.id)
-        .where(Appearance.copy_id == copy.id, Appearance.binned_at.is_(None))
-        .order_by(Appearance.id)
-    )
-    return session.scalars(query).first()
 
 
 def _appearance_of(session: Session, copy_id: int) -> int | None:

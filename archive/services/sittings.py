@@ -29,7 +29,8 @@ from archive.imaging.decode import open_picture
 from archive.imaging.fall_off import FallOff, apply_fall_off
 from archive.imaging.linear import LinearPicture, read_linear
 from archive.imaging.white_frame import WhiteFrame, judge_white
-from archive.services.frame_reading import LIGHT_SIDE, Setup, fit_card
+from archive.services.frame_card import Setup, fit_card
+from archive.services.frame_reading import LIGHT_SIDE
 from archive.services.lookup import find_record
 from archive.services.profile import read_profile
 
