@@ -158,7 +158,7 @@ def quick_residuals(rgb: Floats, kept: Floats) -> Floats:
     weighted = np.swapaxes(rgb * weights, 1, 2)
     matrix = np.linalg.solve(weighted @ rgb + 1e-4 * np.eye(3), weighted @ _XYZ)
     off = np.linalg.norm(_lab(rgb @ matrix) - ROUGH_LAB, axis=-1)
-    return np.nan_to_num((np.nan_to_num(off, nan=1e6, posinf=1e6) * share).sum(1), nan=np.inf)
+    return np.asarray(np.nan_to_num((np.nan_to_num(off, nan=1e6, posinf=1e6) * share).sum(1), nan=np.inf))
 
 
 # What a sheet, a hand or a shadow leaves to be seen: all, or all but some columns or rows at one side.
