@@ -30,6 +30,7 @@ from archive.services.ranking import (
     searchable,
     winners,
 )
+from archive.services.uid_column import UidColumn
 
 if TYPE_CHECKING:
     from archive.services.matching import MatchIndex
@@ -69,7 +70,7 @@ class MainRows:
     class_of_row: NDArray[Any]
     recipe: NDArray[Any]
     day: NDArray[Any]
-    uid: NDArray[Any]  # or what sorts as the uids do
+    uid: NDArray[Any] | UidColumn  # or what sorts as the uids do
     ink_sets: tuple[InkSet, ...]
     papers: tuple[str, ...]
 

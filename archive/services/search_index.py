@@ -39,11 +39,12 @@ from archive.services.index_mark import changed_swatches, profile_digest, read_m
 from archive.services.matching import TREE_FROM, MatchIndex, Ranked, ranked_row
 from archive.services.ranked_search import Classes, MainRows, main_keys, near_swatches
 from archive.services.ranking import Candidates, House, Limits, Mask, MatchOptions, Winner, winners
+from archive.services.uid_column import UidColumn, pack_uids
 
 NAME = "search-index"
 MOST_OUTSIDE = 20_000  # swatches beside the index; more, and it is made anew
 PLAIN_UP_TO = 10_000_000  # swatches: so far one question costs less without the compiler than loading it [measured]
-_CODE = 3  # raised whenever an older file would answer differently
+_CODE = 4  # raised whenever an older file would answer differently
 Progress = Callable[[int, int], None]
 Arrays = dict[str, NDArray[Any]]
 _Older = tuple[Candidates, Mask, Callable[[Ints], Ints]]
@@ -169,12 +170,10 @@ def _described(
         "counts": list(papers.counts.items()),
         "reasons": list(apart),
     }
-    uids = np.array(evidence.uids, dtype=np.bytes_)
     extra: dict[str, Any] = {
-        "swatch": swatch,
+        "swatch": swatch.astype(np.int32) if swatch.size and swatch.max() < 2**31 else swatch,
         "by_swatch": np.argsort(swatch).astype(np.int32),
-        "sorted_swatch": np.sort(swatch),
-        "uid": uids.view(np.uint8).reshape(len(uids), -1),
+        "uid": pack_uids(evidence.uids),
         "class_of_row": main.class_of_row.astype(np.uint16),
         "recipe": evidence.recipe.astype(np.int32),
         "day": evidence.day.astype(np.int32),
@@ -211,14 +210,13 @@ class _Stored:
     @classmethod
     def of(cls, tree: SwatchTree, said: dict[str, Any], extra: Arrays) -> _Stored:
         classes = Classes(*(np.asarray(extra[f"class_{each.name}"]) for each in fields(Classes)))
-        uid = extra["uid"]
         main = MainRows(
             tree,
             classes,
             extra["class_of_row"],
             extra["recipe"],
             extra["day"],
-            uid.view(f"S{uid.shape[1]}").reshape(-1) if uid.size else np.empty(0, "S1"),
+            UidColumn(extra["uid"]),
             tuple(tuple((ink, number) for ink, number in ink_set) for ink_set in said["ink_sets"]),
             tuple(said["papers"]),
         )
@@ -339,7 +337,7 @@ class _Stored:
 
     def _rows_of(self, swatches: set[int]) -> Ints:
         """Return the rows of those of the swatches that the index holds."""
-        ids, known = np.array(sorted(swatches), dtype=np.int64), self.extra["sorted_swatch"]
+        ids, known = np.array(sorted(swatches), dtype=np.int64), self.swatch[self.extra["by_swatch"]]
         at = np.minimum(np.searchsorted(known, ids), len(known) - 1)
         rows: Ints = self.extra["by_swatch"][at[known[at] == ids]].astype(np.int64)
         return rows

@@ -6,9 +6,12 @@ import subprocess
 import sys
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from sqlalchemy import func, select, update
 
 from archive.catalogue.database import Catalogue
@@ -25,6 +28,7 @@ from archive.services.profile import set_profile
 from archive.services.records import add_record, edit_record
 from archive.services.search_index import NAME, Known, open_known
 from archive.services.swatches import measure_again
+from archive.services.uid_column import UidColumn, pack_uids
 from tests.acts import act
 from tests.services.make import Patch, bring_in, readings
 
@@ -272,3 +276,12 @@ def test_a_small_archive_reads_everything_and_keeps_no_index(catalogue: Catalogu
     with catalogue.read() as session:
         assert open_known(session, None, Limits(), catalogue.files).stored is None
     assert not catalogue.files.derived_path(NAME).exists()
+
+
+@given(st.lists(st.uuids(), min_size=1, max_size=20))
+def test_packed_uids_read_back_and_sort_as_their_text(uids: list[UUID]) -> None:
+    text = [str(uid) for uid in uids]
+    column = UidColumn(pack_uids(text))
+    found = column[np.arange(len(text))]
+    assert [each.decode() for each in found] == text
+    assert sorted(found.tolist()) == [each.encode() for each in sorted(text)]
