@@ -27,7 +27,7 @@ def kills(kind: str, batch: int) -> list[dict[str, Any]]:
     chance = random.Random(f"{kind} {batch}")
     every = [{"step": step, "after": after} for step in range(STEPS) for after in (False, True)]
     if kind == "pictures":
-        at_steps = chance.sample(every[batch::4], 13)
+        at_steps = chance.sample(every[batch::4], 8)
     else:
         at_steps = [{"step": 0, "after": after} for after in (False, True)]  # its only step is its commit
     return [*at_steps, *({"fraction": chance.uniform(0.02, 0.9)} for _ in range(3 if kind == "pictures" else 8))]

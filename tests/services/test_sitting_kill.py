@@ -29,7 +29,7 @@ from tests.studio.storeroom import CARD_MM, Stand, random_print, written
 
 STAND = Stand(size=(640, 480), px_per_mm=1.04)
 PRINTS = 7
-KILLS = 7
+KILLS = 5
 STEPS = (
     4  # at least that a frame has: its original and two thumbnails are renamed into place, then its row is committed
 )
