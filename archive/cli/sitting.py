@@ -144,7 +144,7 @@ def _frame_lines(frame: FrameOutcome) -> list[str]:
     what = {"print": f"work {frame.work}", "place card": f"place card of {frame.place}"}.get(frame.kind, frame.kind)
     where = f", in {frame.place}" if frame.place and frame.kind == "print" else ""
     lines = [f"taken   {name}: {what}{where}"]
-    lines += [f"        like {each['picture']}: {each['as']}" for each in frame.like]
+    lines += [f"        like {each['name']} of {each['work']}: {each['as']}" for each in frame.like]
     lines += [f"        {each['code'].replace('_', ' ')}: {each['what']}. {each['mend']}" for each in frame.warnings]
     return lines
 

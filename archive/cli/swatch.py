@@ -70,7 +70,7 @@ def _reading_lines(reading: SwatchReading) -> str:
     screen = "" if shows_colour() else f"{hex_of(reading.lab)}, "
     lines = [
         f"{screen}Lab {lab_words(reading.lab)}, known to ± {reading.uncertainty:.1f}",
-        f"spread across the patch {reading.spread:.1f}; {'; '.join(reading.flags)}",
+        "; ".join((f"spread across the patch {reading.spread:.1f}", *reading.flags)),
     ]
     if reading.learnt_from:
         lines.append(f"corrected by {counted(reading.learnt_from, 'patch')} of its pair that were measured too")

@@ -15,6 +15,7 @@ from archive.imaging.profiles import Light
 LOOKED_AT = 480  # pixels of the picture's long side: light on paper is smooth
 _FROM, _TO = 0.012, 0.1  # of the sheet's short side: off its edge, and as far in as a print's border goes [own choice]
 _DARKEST = 0.5  # of the lightest: lens and lamps take no more from one sheet [own choice]
+_DARKEST_EVEN = 0.8  # the same where they were taken out: a light tint of ink is no bare paper [own choice]
 _SAME_HUE = 0.06  # by how much a channel's share of the light may differ from the paper's [own choice]
 _SAME_LEVEL = 0.12  # by how much paper may differ from the smooth field [own choice]
 _LEAST = 0.35  # of the border: less is no border round the print [own choice]
@@ -28,7 +29,7 @@ class BarePaper:
     where: NDArray[np.bool_] = field(repr=False)
 
 
-def find_bare_paper(light: Light, corners: ArrayLike) -> BarePaper:
+def find_bare_paper(light: Light, corners: ArrayLike, *, is_even: bool = False) -> BarePaper:
     """Return where the border of a sheet shows bare paper.
 
     Parameters
@@ -36,13 +37,16 @@ def find_bare_paper(light: Light, corners: ArrayLike) -> BarePaper:
     light : (h, w, 3) float32, linear
     corners : (4, 2) array_like
         Of the sheet, clockwise, in pixels of `light`.
+    is_even : bool
+        Whether the fall-off was taken out of the light.
     """
     small = resize_light(light, LOOKED_AT)
     border = _border(small.shape, np.asarray(corners, float) * (small.shape[1] / light.shape[1]))
     level = small.mean(axis=2)
     if border.sum() < 100:
         return BarePaper(small, np.zeros_like(border))
-    bright = border & (level > _DARKEST * np.percentile(level[border], 95))
+    darkest = _DARKEST_EVEN if is_even else _DARKEST
+    bright = border & (level > darkest * np.percentile(level[border], 95))
     share = small / np.maximum(small.sum(axis=2, keepdims=True), 1e-6)
     paper = np.median(share[bright & (level >= np.median(level[bright]))], axis=0)
     where = bright & (np.abs(share - paper).max(axis=2) < _SAME_HUE * paper.max())

@@ -97,14 +97,15 @@ def _read(path: Path, picture: Picture, pixels: FramePixels, setup: Setup, besid
     known = [card.corners * light.scale] if card is not None else []
     known += [np.array(code.corners_px) * (picture.width / small.shape[1]) for code in codes]
     sheet = find_sheet(small, exclude=known, size=(picture.width, picture.height))
-    paper = find_bare_paper(even, light.from_original(sheet.corners_px))
+    corners = light.from_original(sheet.corners_px)
+    paper = find_bare_paper(even, corners, is_even=setup.fall_off is not None and unlike is None)
     own_fall_off: FallOff | None = None
     warnings: tuple[FrameWarning, ...] = ()
     if unlike is not None:
         own_fall_off, warnings = _fall_off_of(paper, unlike)
         if own_fall_off is not None:
             even = apply_fall_off(even, own_fall_off)
-            card, paper = _card(even, light, setup), _evened_paper(paper, own_fall_off)
+            card, paper = _card(even, light, setup), find_bare_paper(even, corners, is_even=True)
     scale, size_mm, more = _scaled(sheet, card, light, picture, setup)
     checked = beside.submit(
         check_frame, small, sheet.corners_px, full=pixels.fine, mm_per_px=scale, screens_lpi=(setup.lpi,)
@@ -151,10 +152,6 @@ def _fall_off_of(paper: BarePaper, unlike: InputError) -> tuple[FallOff | None, 
     except InputError as error:
         what = f"{unlike.what}; {error.what}"
         return None, (FrameWarning("fall_off_not_taken_out", what, unlike.mend),)
-
-
-def _evened_paper(paper: BarePaper, fall_off: FallOff) -> BarePaper:
-    return replace(paper, light=apply_fall_off(paper.light, fall_off))
 
 
 def _claimed(correction: Correction | None, paper: BarePaper) -> tuple[float | None, tuple[FrameWarning, ...]]:

@@ -47,6 +47,8 @@ _AHEAD = 3  # frames read before their turn to be written, so that memory stays 
 PART = "part"
 ROLES = ("front", "back", "page", "spread", "imposed sheet", "test", PART)
 Progress = Callable[[int, int], None]
+_OF_A_SHEET = ("print", "job slip")
+_ABOUT_SHEETS = ("sheet_unsure", "too_few_pixels", "moire_risk", "blurred", "tilted")  # that other frames need not show
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,8 +304,8 @@ class _Taking:
         return outcome
 
     def _store(self, session: Session, found: FrameRead, code: str | None) -> FrameRow:
-        warnings = list(found.warnings)
         kind = self._kind(found, code)
+        warnings = [each for each in found.warnings if kind in _OF_A_SHEET or each.code not in _ABOUT_SHEETS]
         place = self._place(session, code, warnings)
         slip = slip_on(session, found, self.catalogue.files) if kind == "print" else None
         copy_id, appearance_id = self._copy(session, place) if kind == "print" else (None, None)
@@ -421,12 +423,23 @@ def outcome_of(session: Session, row: FrameRow, *, file: str | None = None) -> F
         row.mm_per_px,
         row.card,
         tuple(row.warnings or ()),
-        tuple({"picture": each["picture"], "as": each["as"]} for each in row.alike or ()),
+        tuple(
+            {"picture": each["picture"], "as": each["as"], **_named(session, each["picture"])}
+            for each in row.alike or ()
+        ),
         row.kind,
         work_of_copy(session, picture.copy_id) if picture is not None else None,
         None,
         row.group_number,
     )
+
+
+def _named(session: Session, uid: str) -> dict[str, str]:
+    """Return the file name and the work of a picture, as a person knows it."""
+    picture = session.scalars(select(Picture).where(Picture.uid == uid)).first()
+    if picture is None:
+        return {"name": "", "work": ""}
+    return {"name": picture.name, "work": work_of_copy(session, picture.copy_id) or ""}
 
 
 def _refused(path: Path, why: str) -> FrameOutcome:
