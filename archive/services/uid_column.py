@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,15 +10,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+_PACKED = 16  # bytes of a UUID
 _DASHES = (8, 13, 18, 23)  # of a UUID's text, RFC 9562 section 4
 _DIGITS = np.frombuffer(b"0123456789abcdef", dtype=np.uint8)
+_IS_UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}").fullmatch
 _PLACES = np.array([place for place in range(36) if place not in _DASHES])
 
 
 def pack_uids(uids: Sequence[str]) -> NDArray[np.uint8]:
-    """Return UUIDs as their bytes, (n, 16)."""
-    packed = b"".join(bytes.fromhex(uid.replace("-", "")) for uid in uids)
-    return np.frombuffer(packed, dtype=np.uint8).reshape(-1, 16)
+    """Return UUIDs as their bytes, (n, 16); as text, (n, longest), where one is none."""
+    if all(len(uid) == 36 and _IS_UUID(uid) for uid in uids):
+        packed = b"".join(bytes.fromhex(uid.replace("-", "")) for uid in uids)
+        return np.frombuffer(packed, dtype=np.uint8).reshape(-1, _PACKED)
+    text = np.array(uids, dtype=np.bytes_)
+    return text.view(np.uint8).reshape(len(text), -1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +33,10 @@ class UidColumn:
     packed: NDArray[np.uint8]
 
     def __getitem__(self, rows: ArrayLike) -> NDArray[Any]:
-        """Return the uids of some rows, (n,) of 36 bytes."""
+        """Return the uids of some rows, (n,) of bytes."""
         own = self.packed[np.asarray(rows)]
+        if own.shape[-1] != _PACKED:
+            return np.ascontiguousarray(own).view(f"S{own.shape[-1]}").reshape(-1)
         text = np.full((len(own), 36), ord("-"), dtype=np.uint8)
         text[:, _PLACES[0::2]] = _DIGITS[own >> 4]
         text[:, _PLACES[1::2]] = _DIGITS[own & 15]

@@ -112,7 +112,14 @@ def fill(folder: Path, count: int) -> None:
             " spread, measured_on, out_of_range, note, change_id)"
             " VALUES (?, ?, ?, '', '', '', ?, ?, ?, 'instrument', 'M1', ?, ?, 0, '', 1)",
             (
-                (at + 1, f"s{at:09d}", at // 8 + 1, *lab[at].tolist(), float(spread[at]), f"20{at % 10 + 15}-03-01")
+                (
+                    at + 1,
+                    f"{at:08x}-0000-7000-8000-{at:012x}",
+                    at // 8 + 1,
+                    *lab[at].tolist(),
+                    float(spread[at]),
+                    f"20{at % 10 + 15}-03-01",
+                )
                 for at in range(count)
             ),
         )

@@ -278,8 +278,8 @@ def test_a_small_archive_reads_everything_and_keeps_no_index(catalogue: Catalogu
     assert not catalogue.files.derived_path(NAME).exists()
 
 
-@given(st.lists(st.uuids(), min_size=1, max_size=20))
-def test_packed_uids_read_back_and_sort_as_their_text(uids: list[UUID]) -> None:
+@given(st.lists(st.uuids() | st.sampled_from(["theirs-1", "theirs-20"]), min_size=1, max_size=20))
+def test_packed_uids_read_back_and_sort_as_their_text(uids: list[UUID | str]) -> None:
     text = [str(uid) for uid in uids]
     column = UidColumn(pack_uids(text))
     found = column[np.arange(len(text))]
