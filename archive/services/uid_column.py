@@ -33,11 +33,12 @@ class UidColumn:
     packed: NDArray[np.uint8]
 
     def __getitem__(self, rows: ArrayLike) -> NDArray[Any]:
-        """Return the uids of some rows, (n,) of bytes."""
-        own = self.packed[np.asarray(rows)]
-        if own.shape[-1] != _PACKED:
-            return np.ascontiguousarray(own).view(f"S{own.shape[-1]}").reshape(-1)
+        """Return the uids of some rows, as bytes in the shape of `rows`."""
+        asked = np.asarray(rows)
+        own = self.packed[asked.reshape(-1)]
+        if own.shape[1] != _PACKED:
+            return np.ascontiguousarray(own).view(f"S{own.shape[1]}").reshape(asked.shape)
         text = np.full((len(own), 36), ord("-"), dtype=np.uint8)
         text[:, _PLACES[0::2]] = _DIGITS[own >> 4]
         text[:, _PLACES[1::2]] = _DIGITS[own & 15]
-        return text.reshape(-1).view("S36")
+        return text.view("S36").reshape(asked.shape)

@@ -18,7 +18,7 @@ from tests.studio import camera, cards, lens
 _LEVELS = np.arange(256) / 255
 LIGHT = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(np.float32)
 CORNER = 0.005  # of the card's width
-TURNED = 12  # rendered photographs in the suite; the bench has 200
+TURNED = 8  # rendered photographs in the suite; the bench has 200
 
 SIMPLE = cards.Plan(
     size=(1200, 900),

@@ -24,7 +24,7 @@ def look(picture: np.ndarray) -> SheetLook:
 def test_pairs_are_told_apart() -> None:
     counts: Counter[tuple[str, str]] = Counter()
     bits = []
-    for pair in pairs(90, 2026):  # the bench has 300
+    for pair in pairs(60, 2026):  # the bench has 300
         one, other = look(pair.one), look(pair.other)
         counts[pair.truth, compare_sheets(one, other).kind] += 1
         if pair.truth != "other design":

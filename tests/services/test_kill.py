@@ -27,7 +27,7 @@ def kills(kind: str, batch: int) -> list[dict[str, Any]]:
     chance = random.Random(f"{kind} {batch}")
     every = [{"step": step, "after": after} for step in range(STEPS) for after in (False, True)]
     if kind == "pictures":
-        at_steps = chance.sample(every[batch::4], 8)
+        at_steps = chance.sample(every[batch::2], 8)
     else:
         at_steps = [{"step": 0, "after": after} for after in (False, True)]  # its only step is its commit
     return [*at_steps, *({"fraction": chance.uniform(0.02, 0.9)} for _ in range(3 if kind == "pictures" else 8))]
@@ -54,7 +54,7 @@ def same(found: dict[str, Any], whole: dict[str, Any]) -> bool:
 
 
 @pytest.mark.usefixtures("database_kind")
-@pytest.mark.parametrize("batch", range(4))
+@pytest.mark.parametrize("batch", range(2))
 def test_pictures_that_were_killed_leave_a_whole_archive_and_go_on(started: Path, tmp_path: Path, batch: int) -> None:
     source = tmp_path / "photos"
     source.mkdir()
@@ -76,7 +76,7 @@ def test_pictures_that_were_killed_leave_a_whole_archive_and_go_on(started: Path
         assert {item[0] for item in again["damage"]} <= {"leftover"}, result["kill"]
         assert again["changes"] <= 2
     killed = [result for result in found["results"] if result["killed"]]
-    assert len(killed) >= 13  # so at least 52 in the four batches, besides those at moments
+    assert len(killed) >= 8  # so at least 16 in the two batches, besides those at moments
     # between a file's renaming and its row's commit: the file is there, no row names it
     assert any(len(result["left"]["files"]) > len(result["left"]["pictures"]) for result in killed)
 

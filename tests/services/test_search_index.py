@@ -285,3 +285,4 @@ def test_packed_uids_read_back_and_sort_as_their_text(uids: list[UUID | str]) ->
     found = column[np.arange(len(text))]
     assert [each.decode() for each in found] == text
     assert sorted(found.tolist()) == [each.encode() for each in sorted(text)]
+    assert column[np.zeros((2, 3), dtype=int)].shape == (2, 3)
