@@ -12,7 +12,7 @@ from archive.cli.command import Group
 from archive.cli.face import Face, progress_line, say
 from archive.cli.picture_words import joined_lines
 from archive.cli.sitting_alike import alike
-from archive.cli.words import counted
+from archive.cli.words import counted, point
 from archive.errors import InputError
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def sitting_open(face: Face, /, white: Path, card: Path, **given: Any) -> None:
         card_mm=_size(given["card_mm"]),
         place=given["place"],
         left_out=_patches(given["leave_out"]),
-        corners=tuple(_point(text) for text in given["corners"]) or None if given["corners"] else None,
+        corners=tuple(point(text, "--corners") for text in given["corners"] or ()) or None,
         anyway=given["anyway"],
     )
     found = open_sitting(face.open(), new, face.act("open a sitting"))
@@ -84,14 +84,6 @@ def _patches(text: str | None) -> tuple[int, ...]:
     if any(not 0 <= each < 24 for each in found):
         raise InputError("patches go from 1 to 24", where="--leave-out", mend="Count them row by row")
     return found
-
-
-def _point(text: str) -> tuple[float, float]:
-    try:
-        x, y = (float(part) for part in text.split(","))
-    except ValueError as exc:
-        raise InputError("{text} is no point", text=text, where="--corners", mend="Write it as 640,420") from exc
-    return x, y
 
 
 @sitting.command("take")

@@ -12,8 +12,7 @@ from archive.cli.command import Group, limit_option
 from archive.cli.face import Face
 from archive.cli.pages import say_notices, to_option
 from archive.cli.swatch_proposals import PROPOSAL_COMMANDS
-from archive.cli.words import counted, lab_words
-from archive.errors import InputError
+from archive.cli.words import counted, lab_words, point
 from archive.services import bin as bins
 from archive.services import swatch_list as swatch_book
 
@@ -46,7 +45,7 @@ def swatch_read(
     """
     from archive.services import swatches  # here, so that lists load no numbers' library
 
-    x, y = _point(at)
+    x, y = point(at, "--at")
     catalogue = face.open()
     with catalogue.read() as session:
         radius = swatches.radius_in_pixels(session, picture, sizes["radius_mm"], sizes["radius_px"], sizes["width_mm"])
@@ -56,14 +55,6 @@ def swatch_read(
         with catalogue.write(face.act(f"swatch on picture {picture}")) as session:
             reading = swatches.save_swatch(session, picture, region, reading, inks, paper)
     face.show(reading, lambda: _reading_lines(reading))
-
-
-def _point(text: str) -> tuple[float, float]:
-    try:
-        x, y = (float(part) for part in text.split(","))
-    except ValueError as exc:
-        raise InputError("{text} is no point", text=text, where="--at", mend="Give X,Y in pixels: 640,420") from exc
-    return x, y
 
 
 def _reading_lines(reading: SwatchReading) -> str:

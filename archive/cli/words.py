@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
+from archive.errors import InputError
+
 _IRREGULAR = {
     "person": "people",
     "copy": "copies",
@@ -54,3 +56,18 @@ def fact_words(value: Any) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(fact_words(each) for each in value)
     return str(value)
+
+
+def point(text: str, where: str) -> tuple[float, float]:
+    """Return a point in pixels as a person types it: "640,420".
+
+    Raises
+    ------
+    InputError
+        It is none; `where` names the option.
+    """
+    try:
+        x, y = (float(part) for part in text.split(","))
+    except ValueError as exc:
+        raise InputError("{text} is no point", text=text, where=where, mend="Give X,Y in pixels: 640,420") from exc
+    return x, y

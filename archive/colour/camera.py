@@ -31,7 +31,6 @@ ROOTS[3] = (
     *((2 / 3, 1 / 3, 0), (0, 2 / 3, 1 / 3), (2 / 3, 0, 1 / 3)),
     (1 / 3, 1 / 3, 1 / 3),
 )
-AXIS_SHARE = 1.6  # a mean dE00 of m counts as a standard deviation of m / 1.6 a Lab axis: mean of a 3-D normal's length
 _DARKEST = 1e-6  # linear: below it roots and logarithms have nothing to hold on to
 _BLOCK = 1 << 14  # pixels at a time: the working arrays stay in the processor's cache
 _MANY = 1 << 18  # pixels from which two cores are worth starting
@@ -331,16 +330,3 @@ def lab_columns(xyz: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
     lab[1] = 500 * (f[0] - f[1])
     lab[2] = 200 * (f[1] - f[2])
     return lab
-
-
-def sd_per_axis(mean_delta_e: float) -> float:
-    """Return the standard deviation a Lab axis that a mean dE00 stands for: a sixteenth of ten times it.
-
-    Raises
-    ------
-    ColourError
-        The mean is negative or no number.
-    """
-    if not mean_delta_e >= 0:
-        raise ColourError("a mean colour difference of {mean} is none", mean=mean_delta_e)
-    return mean_delta_e / AXIS_SHARE

@@ -14,6 +14,12 @@ from archive.errors import ColourError
 Verdict = Literal["same", "close", "related", "far"]
 
 LIMITS = (3.0, 6.0, 12.0)  # dE00, the most for same, close and related [own choice, start values]
+R95 = (
+    2.80  # radius of a 95 % ball, per standard deviation an axis: root of chi-square's 7.81 at three degrees of freedom
+)
+AXIS_SHARE = (
+    1.6  # a mean dE00 of m counts as a standard deviation of m / 1.6 an axis: three normals of sd 1 lie 1.596 off
+)
 _BLOCK = 8192  # colours at a time: the working arrays then stay in the processor's cache
 _25_TO_7 = 25.0**7  # Sharma, Wu & Dalal 2005, equation 4
 _COS_30, _SIN_30 = cos(radians(30)), sin(radians(30))
@@ -212,3 +218,16 @@ def verdict(delta_e: float, limits: tuple[float, float, float] = LIMITS) -> Verd
     if delta_e <= close:
         return "close"
     return "related" if delta_e <= related else "far"
+
+
+def sd_per_axis(mean_delta_e: float) -> float:
+    """Return the standard deviation a Lab axis that a mean dE00 stands for: a sixteenth of ten times it.
+
+    Raises
+    ------
+    ColourError
+        The mean is negative or no number.
+    """
+    if not mean_delta_e >= 0:
+        raise ColourError("a mean colour difference of {mean} is none", mean=mean_delta_e)
+    return mean_delta_e / AXIS_SHARE

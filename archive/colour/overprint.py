@@ -13,6 +13,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from archive.colour.difference import R95
 from archive.colour.overprint_curves import CurveBasis
 from archive.colour.overprint_gaussian import Leeway, Linear, Solved, likely_parameters, linearise, weigh_patches
 from archive.colour.overprint_metric import metric_roots
@@ -23,7 +24,6 @@ from archive.errors import ColourError
 Evidence = Literal["proven", "worked out", "guess"]
 
 MOST_INKS = 4
-RADIUS = 2.80  # of 95 % in three dimensions, in standard deviations: the root of chi-square's 7.81
 LEAST_NOISE = 0.05  # Lab units an axis: no reading is better [own choice]
 SAME_TINT = 0.05  # percent: nearer tints are the same patch
 _BLOCK = 2048  # recipes at a time: the working arrays then stay small
@@ -148,7 +148,7 @@ class Predicted:
     @property
     def radius(self) -> Floats:
         """The 95 % radius, dE00, (n,)."""
-        return np.asarray(RADIUS * self.sd)
+        return np.asarray(R95 * self.sd)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from archive.colour.overprint import RADIUS, Evidence, OverprintModel, Predicted, surface
+from archive.colour.difference import R95
+from archive.colour.overprint import Evidence, OverprintModel, Predicted, surface
 from archive.colour.overprint_mix import to_xyz
 from archive.colour.spaces import BRIGHTEST, Floats, check_lab, lab_to_xyz, xyz_to_lab
 from archive.errors import ColourError
@@ -25,7 +26,7 @@ ACROSS_CLASSES = 11.0  # dE00, the same for a paper of another class
 
 def paper_doubt(*, same_class: bool) -> float:
     """Return the standard deviation that another paper adds, dE00 an axis."""
-    return (WITHIN_CLASS if same_class else ACROSS_CLASSES) / RADIUS
+    return (WITHIN_CLASS if same_class else ACROSS_CLASSES) / R95
 
 
 def on_other_paper(lab: ArrayLike, paper_from: ArrayLike, paper_to: ArrayLike) -> Floats:

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from archive.colour.difference import R95
 from archive.colour.overprint import (
     LEAST_NOISE,
-    RADIUS,
     SAME_TINT,
     Evidence,
     OverprintModel,
@@ -25,7 +25,7 @@ from archive.colour.overprint_metric import metric_roots
 from archive.colour.spaces import Floats, check_lab
 from archive.errors import ColourError
 
-OTHER_STATE = 6.0 / RADIUS  # dE00 an axis: run to run 3 to 6 [common practice], the upper end as a 95 % radius
+OTHER_STATE = 6.0 / R95  # dE00 an axis: run to run 3 to 6 [common practice], the upper end as a 95 % radius
 _TOGETHER = 0.3  # share of the variance that all tints have in common [best of the tried, between press tables]
 _REACH = 0.5  # tint shares over which the rest stays alike [the same]
 

@@ -9,19 +9,16 @@ refused: this archive works without a network.
 
 from __future__ import annotations
 
-import hashlib
 import os
 import re
 import stat
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import BinaryIO
 
-from archive.errors import CatalogueError, InputError, ManyErrors, Notice
+from archive.errors import InputError, ManyErrors, Notice
+from archive.exchange.bag_files import digests_of, workers
 from archive.exchange.readings import Findings
 
 Progress = Callable[[int, int], None]
@@ -32,8 +29,6 @@ _ENCODINGS = (
     *("utf-16", "utf-16-le", "utf-16-be", "utf-32"),
 )
 _MOST_TAG_BYTES = 64 * 2**20
-_CHUNK = 2**20
-_AT_ONCE = 2  # files; a disk seldom gives more
 _MANIFEST = re.compile(r"(tag)?manifest-([a-z0-9]+)\.txt")
 _DECLARATION = re.compile(
     r"BagIt-Version: ([0-9]+\.[0-9]+)(?:\r\n|\r|\n)Tag-File-Character-Encoding: (\S+)(?:\r\n|\r|\n)?", re.IGNORECASE
@@ -118,26 +113,6 @@ def decode_path(text: str) -> str:
 def folded(path: str) -> str:
     """Return what two paths have in common that a disk without case or Unicode forms cannot tell apart."""
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
-
-
-def chunks(file: BinaryIO) -> Iterator[bytes]:
-    """Yield the file's bytes, a mebibyte at a time."""
-    while chunk := file.read(_CHUNK):
-        yield chunk
-
-
-@contextmanager
-def workers() -> Iterator[ThreadPoolExecutor]:
-    """Give threads that hash and copy: both leave Python's lock alone, so that two files go at a time.
-
-    After an error nothing more is begun, and what was begun has ended.
-    """
-    with ThreadPoolExecutor(_AT_ONCE) as pool:
-        try:
-            yield pool
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise
 
 
 def read_bag(
@@ -409,7 +384,7 @@ class _Reading:
         def read(path: str) -> dict[str, str] | OSError:
             copy = copy_to(path.removeprefix("data/")) if path.startswith("data/") else None
             try:
-                return _digests(self._folder / path, {"sha256", *(each.algorithm for each in wanted[path])}, copy)
+                return digests_of(self._folder / path, {"sha256", *(each.algorithm for each in wanted[path])}, copy)
             except OSError as exc:
                 return exc
 
@@ -457,46 +432,3 @@ class _Reading:
 def _plain_encodings() -> dict[str, str]:
     """Return {name without hyphens: name}: UTF-16BE is as good as utf-16-be."""
     return {name.replace("-", ""): name for name in _ENCODINGS}
-
-
-@contextmanager
-def _writing(path: Path | None) -> Iterator[Callable[[bytes], object]]:
-    """Give what writes the pieces of a copy: to a new file, or nowhere. Trouble with it is not the bag's fault."""
-    if path is None:
-        yield lambda _: None
-        return
-    with _said_of(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        out = path.open("xb")
-
-    def write(piece: bytes) -> None:
-        with _said_of(path):
-            out.write(piece)
-
-    try:
-        yield write
-    finally:
-        with _said_of(path):
-            out.close()
-
-
-@contextmanager
-def _said_of(path: Path) -> Iterator[None]:
-    try:
-        yield
-    except OSError as exc:
-        mend = "See that there is room and that the folder can be written"
-        raise CatalogueError(
-            "the copy cannot be written: {why}", where=str(path), mend=mend, why=exc.strerror or exc
-        ) from exc
-
-
-def _digests(file: Path, algorithms: set[str], copy: Path | None) -> dict[str, str]:
-    """Return {algorithm: hex checksum} of the file, read once and copied on the way."""
-    digests = {name: hashlib.new(name, usedforsecurity=False) for name in algorithms}
-    with file.open("rb") as stream, _writing(copy) as write:
-        for chunk in chunks(stream):
-            write(chunk)
-            for digest in digests.values():
-                digest.update(chunk)
-    return {name: digest.hexdigest() for name, digest in digests.items()}

@@ -11,18 +11,8 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 from archive.errors import CatalogueError, ConflictError, InputError
-from archive.exchange.bag import (
-    LABEL,
-    LINE_END,
-    OUT_OF_PLACE,
-    BagEntry,
-    Progress,
-    chunks,
-    encode_path,
-    folded,
-    path_fault,
-    workers,
-)
+from archive.exchange.bag import LABEL, LINE_END, OUT_OF_PLACE, BagEntry, Progress, encode_path, folded, path_fault
+from archive.exchange.bag_files import chunks, workers
 
 Source = Path | bytes | Iterable[bytes]
 

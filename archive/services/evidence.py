@@ -30,6 +30,7 @@ from archive.catalogue.models import (
     Variant,
     Work,
 )
+from archive.colour.difference import sd_per_axis
 from archive.colour.spaces import on_paper, relative_to_paper
 from archive.colour.wanted import parse_wanted
 from archive.services.evidence_rows import (
@@ -75,7 +76,6 @@ __all__ = [
 ]
 
 _PIECE = 50_000  # swatches in hand at a time
-MEAN_TO_SD = 1.6  # a mean CIEDE2000 of m counts as m / 1.6 an axis: three normals of sd 1 lie 1.596 off on average
 _LAYER_COLUMNS = (
     Layer.recipe_id,
     Layer.ink_id,
@@ -352,12 +352,12 @@ class _Loader:
     def _reading_sd(self, method: str, claim: float | None) -> float:
         """Return a reading's standard deviation an axis: what its sitting claims, else what is usual."""
         if method in ("camera", "picture") and claim is not None:
-            return claim / MEAN_TO_SD
+            return sd_per_axis(claim)
         usual = {"instrument": "reading_instrument", "camera": "reading_picture", "picture": "reading_picture"}
         return float(self.profile[usual.get(method, "reading_eye")])
 
     def _swatch_sds(self, reading: float, spread: float | None, *, aged: bool) -> tuple[float, float]:
-        place = max(float(self.profile["place_sd"]), (spread or 0.0) / MEAN_TO_SD)
+        place = max(float(self.profile["place_sd"]), sd_per_axis(spread or 0.0))
         return self._sds(reading, place, float(self.profile["aged_sd"]) if aged else 0.0)
 
     def _ages_on(self, printed_on: str | None) -> int:

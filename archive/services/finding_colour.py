@@ -9,11 +9,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.models import Paper, Run, Swatch, Variant
-from archive.colour.difference import delta_e_2000
+from archive.colour.difference import R95, delta_e_2000
 from archive.services.evidence import KINDS, Evidence, load_evidence
 from archive.services.finding import FindOptions, paper_ids
 from archive.services.found_facts import ColourFit
-from archive.services.matching import R95
 from archive.services.profile import read_profile
 from archive.services.recipes import layer_in_words
 from archive.services.wanted import read_wanted

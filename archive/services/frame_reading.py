@@ -17,7 +17,6 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from archive.catalogue.files import Files
 from archive.colour.camera import Correction
 from archive.colour.palette import Palette, find_palette
 from archive.colour.spaces import LIGHTEST, WIDEST, xyz_d50_to_srgb, xyz_to_lab
@@ -29,15 +28,13 @@ from archive.imaging.decode import REDUCED_SIDE, Picture, Reduced, open_picture,
 from archive.imaging.fall_off import FallOff, apply_fall_off
 from archive.imaging.frame_check import FrameWarning, check_frame
 from archive.imaging.frame_pixels import LARGE, FramePixels, read_frame_pixels
-from archive.imaging.hashes import hash_picture
 from archive.imaging.linear import LinearPicture
 from archive.imaging.plane import size_from_card, square
 from archive.imaging.sheet import FoundSheet, find_sheet
 from archive.imaging.sheet_look import SheetLook, look_at
-from archive.imaging.thumbnails import LONG_SIDES, make_thumbnail
 from archive.imaging.tone_map import suspect_local_tone_map
 from archive.services.frame_card import CardSeen, Setup, corrected_by_card
-from archive.services.pictures import PALETTE_SIDE, ReadPicture
+from archive.services.pictures import PALETTE_SIDE, ReadPicture, describe_picture
 
 LIGHT_SIDE = 1600  # pixels of the long side at which cards are looked for and colours are read
 SHEET_SIDE = 384  # pixels of the small picture of the sheet alone
@@ -233,23 +230,7 @@ def _sheet_alone(
 def _described(path: Path, picture: Picture, light: LinearPicture) -> ReadPicture:
     """Return what is kept of any picture, still without a palette."""
     reduced = Reduced(resize_light(light.xyz(), REDUCED_SIDE))
-    hashed = hash_picture(reduced)
-    return ReadPicture(
-        path=path,
-        sha256=Files.digest(path),
-        size=path.stat().st_size,
-        media_type=picture.media_type,
-        width=picture.width,
-        height=picture.height,
-        bits=picture.bits,
-        colour_path=picture.profile_path,
-        taken_at=picture.taken_at,
-        phash=hashed.phash,
-        is_plain=hashed.is_plain,
-        palette=Palette(None, 0.0, False, ()),
-        thumbnails={side: make_thumbnail(reduced, side) for side in LONG_SIDES},
-        notices=picture.notices,
-    )
+    return describe_picture(path, picture, reduced, Palette(None, 0.0, False, ()))
 
 
 def _palette(lab: Light) -> Palette:

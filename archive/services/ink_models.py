@@ -15,6 +15,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.models import Ink, Layer, Paper, Recipe, Swatch
+from archive.colour.difference import sd_per_axis
 from archive.colour.overprint import MOST_INKS, OverprintModel, ink_set_data
 from archive.colour.overprint_fit import fit_overprint
 from archive.colour.spaces import Floats
@@ -22,7 +23,6 @@ from archive.errors import ColourError, InputError, NotFoundError
 from archive.services.lookup import find_record
 from archive.services.profile import read_profile
 
-_MEAN_TO_SD = 1.6  # a mean CIEDE2000 of m counts as m / 1.6 an axis
 _MEASURED = ("instrument", "camera")
 
 
@@ -155,10 +155,10 @@ def _noise(session: Session) -> Callable[[Swatch], float]:
 
     def of(swatch: Swatch) -> float:
         if swatch.method == "camera":
-            reading = swatch.claim / _MEAN_TO_SD if swatch.claim is not None else camera
+            reading = sd_per_axis(swatch.claim) if swatch.claim is not None else camera
         else:
             reading = instrument
-        return float(np.hypot(reading, (swatch.spread or 0.0) / _MEAN_TO_SD) / max(swatch.n or 1, 1) ** 0.5)
+        return float(np.hypot(reading, sd_per_axis(swatch.spread or 0.0)) / max(swatch.n or 1, 1) ** 0.5)
 
     return of
 

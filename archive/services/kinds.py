@@ -71,7 +71,7 @@ def _text(name: str, words: str, column: str = "") -> Field:
 
 _NOTE = _text("note", "Anything else worth keeping.")
 
-_ROLES = ("front", "back", "page", "spread", "imposed sheet", "test")
+ROLES = ("front", "back", "page", "spread", "imposed sheet", "test")
 
 KINDS: dict[str, Kind] = {
     kind.noun: kind
@@ -242,7 +242,7 @@ KINDS: dict[str, Kind] = {
             "ref_key",
             (
                 Field("of", "thing", "The work or variant on it, when it is added.", "variant", column="@of"),
-                Field("as", "choice", "Which side or part of the work it shows, when it is added.", "", _ROLES, "@as"),
+                Field("as", "choice", "Which side or part of the work it shows, when it is added.", "", ROLES, "@as"),
                 Field(
                     "role",
                     "choice",
@@ -276,7 +276,7 @@ KINDS: dict[str, Kind] = {
             (
                 Field("copy", "thing", "The copy.", kind="copy"),
                 Field("variant", "thing", "What is on it.", kind="variant"),
-                Field("role", "choice", "Which side or part.", "", _ROLES),
+                Field("role", "choice", "Which side or part.", "", ROLES),
                 _text("page", "The page, as numbered."),
                 Field("region", "box", "Where on the sheet: x,y,width,height in percent of it."),
             ),

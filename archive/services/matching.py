@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from archive.colour.difference import R95
 from archive.colour.nearest import NearKeys, SwatchIndex
 from archive.errors import NotFoundError
 from archive.planning.passes import PassPlan, PassPlanner
@@ -16,7 +17,6 @@ from archive.services.evidence import KINDS, Evidence, Floats, InkSet, Ints
 from archive.services.ranked_search import MainRows, search_main
 from archive.services.ranking import (
     FAR,
-    R95,
     Candidates,
     House,
     Limits,
@@ -30,7 +30,7 @@ from archive.services.ranking import (
     winners,
 )
 
-__all__ = ["FAR", "R95", "Limits", "MatchIndex", "MatchOptions", "Ranked", "ranked_row", "why_here"]
+__all__ = ["FAR", "Limits", "MatchIndex", "MatchOptions", "Ranked", "ranked_row", "why_here"]
 
 TREE_FROM = 50_000  # swatches: below, plain numpy answers in a few milliseconds and needs no compiler
 

@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 from sqlalchemy.orm import Session
 
-from archive.colour.overprint import RADIUS, Predicted
+from archive.colour.difference import R95
+from archive.colour.overprint import Predicted
 from archive.colour.overprint_design import eleven, one_ink_ramp
 from archive.colour.spaces import Floats
 from archive.errors import InputError
@@ -88,8 +89,8 @@ def _predictions(session: Session, found: Predicted, tints: Sequence[Sequence[fl
         Prediction(
             tuple(float(tint) for tint in row),
             (float(lab[0]), float(lab[1]), float(lab[2])),
-            float(RADIUS * known[number]),
-            float(RADIUS * again[number]),
+            float(R95 * known[number]),
+            float(R95 * again[number]),
             found.evidence[number].replace(" ", "_"),
         )
         for number, (row, lab) in enumerate(zip(tints, found.lab, strict=True))

@@ -20,7 +20,8 @@ from archive.catalogue.models import Copy, PaletteColour, Picture
 from archive.colour.palette import Palette, find_palette
 from archive.colour.palette import PaletteColour as Colour
 from archive.errors import InputError, NotFoundError, Notice
-from archive.imaging.decode import open_picture, reduce_picture
+from archive.imaging.decode import Picture as OpenedPicture
+from archive.imaging.decode import Reduced, open_picture, reduce_picture
 from archive.imaging.hashes import hash_picture
 from archive.imaging.thumbnails import LONG_SIDES, make_thumbnail
 from archive.services.picture_tree import FoundFile, walk
@@ -84,23 +85,29 @@ def read_picture(path: Path, *, max_megapixels: float, name: str = "", came_from
     """
     picture = open_picture(path, max_megapixels=max_megapixels, name=name or path.name)
     reduced = reduce_picture(picture)
+    return replace(
+        describe_picture(path, picture, reduced, find_palette(reduced.lab(PALETTE_SIDE))), came_from=came_from
+    )
+
+
+def describe_picture(path: Path, opened: OpenedPicture, reduced: Reduced, palette: Palette) -> ReadPicture:
+    """Return what is kept of a picture file that was decoded and made small."""
     hashed = hash_picture(reduced)
     return ReadPicture(
         path=path,
         sha256=Files.digest(path),
         size=path.stat().st_size,
-        media_type=picture.media_type,
-        width=picture.width,
-        height=picture.height,
-        bits=picture.bits,
-        colour_path=picture.profile_path,
-        taken_at=picture.taken_at,
+        media_type=opened.media_type,
+        width=opened.width,
+        height=opened.height,
+        bits=opened.bits,
+        colour_path=opened.profile_path,
+        taken_at=opened.taken_at,
         phash=hashed.phash,
         is_plain=hashed.is_plain,
-        palette=find_palette(reduced.lab(PALETTE_SIDE)),
+        palette=palette,
         thumbnails={side: make_thumbnail(reduced, side) for side in LONG_SIDES},
-        notices=picture.notices,
-        came_from=came_from,
+        notices=opened.notices,
     )
 
 

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from archive.planning.passes import PassPlan, PassPlanner
 from archive.services.evidence import KINDS, TOLD, Floats, InkSet, Ints
 
-R95 = 2.80  # root of the 95 % point of chi-square with three degrees of freedom: radius of a 95 % ball, per sd an axis
 VERDICTS = ("same", "close", "related", "far")
 FAR = 3
 STEP = 0.5  # CIEDE2000: nearer to each other than this, other facts decide

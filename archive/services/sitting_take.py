@@ -27,6 +27,7 @@ from archive.errors import InputError, NotFoundError
 from archive.imaging.frame_check import FrameWarning
 from archive.output.codes import parse_code_text
 from archive.planning.frame_groups import Frame, group_frames
+from archive.services import kinds
 from archive.services.copies import work_of_copy
 from archive.services.frame_card import Setup
 from archive.services.frame_likeness import LikeFrames, sheet_name
@@ -45,7 +46,7 @@ JUDGED_HARD = 5  # frames that begin a sitting
 AT_ONCE = 2  # frames read at a time
 _AHEAD = 3  # frames read before their turn to be written, so that memory stays bounded
 PART = "part"
-ROLES = ("front", "back", "page", "spread", "imposed sheet", "test", PART)
+ROLES = (*kinds.ROLES, PART)
 Progress = Callable[[int, int], None]
 _OF_A_SHEET = ("print", "job slip")
 _ABOUT_SHEETS = ("sheet_unsure", "too_few_pixels", "moire_risk", "blurred", "tilted")  # that other frames need not show

@@ -10,10 +10,10 @@ from sqlalchemy.orm import Session
 
 from archive.catalogue.identity import today
 from archive.catalogue.models import Copy, Ink, Layer, Place, Recipe, Run, Swatch, Variant, Work
+from archive.colour.difference import R95
 from archive.output.swatch_cards import CardLayer, SwatchCard, swatch_cards
 from archive.services.copies import first_copies
 from archive.services.evidence import KINDS, PaperFacts, load_swatches
-from archive.services.matching import R95
 from archive.services.page_files import PageFile, write_pages
 from archive.services.recipes import ExactLayer, recipe_key
 from archive.services.swatch_list import SwatchSummary, list_swatches, show_swatch

@@ -12,8 +12,7 @@ from sqlalchemy.orm import Session
 from archive.catalogue.files import Files
 from archive.catalogue.identity import today
 from archive.catalogue.models import Appearance, Ink, Measurement, Picture, Recipe, Swatch, Variant
-from archive.colour.camera import sd_per_axis
-from archive.colour.difference import delta_e_2000
+from archive.colour.difference import R95, delta_e_2000, sd_per_axis
 from archive.colour.spaces import lab_to_xyz
 from archive.colour.wanted import parse_wanted
 from archive.errors import InputError
@@ -21,9 +20,7 @@ from archive.exchange.readings import read_condition
 from archive.exchange.text import read_date
 from archive.imaging.decode import open_picture, read_lab
 from archive.imaging.patches import FEWEST_CELLS, read_region
-from archive.services.evidence import MEAN_TO_SD
 from archive.services.lookup import find_record
-from archive.services.matching import R95
 from archive.services.measuring import set_standing
 from archive.services.pair_residuals import learnt_of_pair
 from archive.services.picture_light import CorrectedPicture, corrected, read_window
@@ -86,7 +83,7 @@ def read_swatch(session: Session, files: Files, picture_ref: str, region: Region
         flags.append("too small")
     flags.append("no colour card: seen, not measured")
     profile = read_profile(session)
-    sd = np.hypot(float(profile["reading_picture"]), max(float(profile["place_sd"]), spread / MEAN_TO_SD))
+    sd = np.hypot(float(profile["reading_picture"]), max(float(profile["place_sd"]), sd_per_axis(spread)))
     lab = (float(mean[0]), float(mean[1]), float(mean[2]))
     usable = not {"uneven", "clipped", "too small"} & set(flags)
     return SwatchReading(lab, spread, float(R95 * sd), usable, tuple(flags))
@@ -115,7 +112,7 @@ def _measured(
 
 def _known_to(profile: dict[str, Any], claim: float, spread: float) -> float:
     """Return the 95 % radius of a camera's reading: its claim, and the place on the sheet."""
-    return float(R95 * np.hypot(sd_per_axis(claim), max(float(profile["place_sd"]), spread / MEAN_TO_SD)))
+    return float(R95 * np.hypot(sd_per_axis(claim), max(float(profile["place_sd"]), sd_per_axis(spread))))
 
 
 def _pixels(files: Files, picture: Picture, region: Region) -> tuple[Any, Any]:

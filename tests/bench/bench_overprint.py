@@ -18,12 +18,13 @@ from timing import machine, medians, row
 
 from archive.colour.difference import delta_e_2000
 from archive.colour.overprint import OverprintModel, ink_set_data
-from archive.colour.overprint_design import eleven, sixteen, spread_out, twenty_five
+from archive.colour.overprint_design import eleven, spread_out, twenty_five
 from archive.colour.overprint_fit import fit_overprint
 from archive.colour.overprint_inverse import reach_of, solve, solve_among
 from archive.colour.overprint_paper import predict_on_paper
 from tests.colour.overprint_press import (
     COATED,
+    DESIGNS,
     PAIRS,
     PRESSES,
     Judged,
@@ -37,7 +38,6 @@ from tests.colour.overprint_press import (
     width,
 )
 
-DESIGNS: dict[str, Callable[[], np.ndarray]] = {"eleven": eleven, "sixteen": sixteen, "twenty-five": twenty_five}
 STRIP_TARGETS = {
     ("eleven", 0.0): (0.40, 1.2),
     ("eleven", 0.5): (0.70, None),

@@ -5,6 +5,7 @@ Five coated presses (the prior was chosen on them), one supercalendered, two unc
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -13,11 +14,13 @@ import numpy as np
 
 from archive.colour.difference import delta_e_2000
 from archive.colour.overprint import ink_set_data
+from archive.colour.overprint_design import eleven, sixteen, twenty_five
 from archive.colour.overprint_fit import fit_overprint
 
 FOLDER = Path("/usr/share/color/icc")
 COATED = ("FOGRA39L", "FOGRA28L", "TR003", "TR005", "TR006")
 PRESSES = (*COATED, "FOGRA40L", "FOGRA29L", "FOGRA30L", "TR002")
+DESIGNS: dict[str, Callable[[], np.ndarray]] = {"eleven": eleven, "sixteen": sixteen, "twenty-five": twenty_five}
 PAIRS = {"CM": (0, 1), "MY": (1, 2), "CY": (0, 2), "MK": (1, 3)}
 
 

@@ -14,9 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 
-from archive.colour.camera import GREY_ROW, ROOTS, Correction, sd_per_axis, terms
+from archive.colour.camera import GREY_ROW, ROOTS, Correction, terms
 from archive.colour.camera_fit import fit_correction, monotone_slopes
 from archive.colour.camera_table import picture_table
+from archive.colour.difference import sd_per_axis
 from archive.colour.spaces import srgb_to_xyz_d50, xyz_d50_to_srgb, xyz_to_lab
 from archive.errors import ColourError
 from tests.studio import camera as studio

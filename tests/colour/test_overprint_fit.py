@@ -5,7 +5,6 @@ Tables: Debian's icc-profiles-free. Targets: the project's own. The bench prints
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import lru_cache
 from itertools import combinations
 
@@ -15,10 +14,11 @@ from scipy.interpolate import PchipInterpolator
 
 from archive.colour.difference import delta_e_2000
 from archive.colour.overprint import ink_set_data
-from archive.colour.overprint_design import eleven, sixteen, spread_out, twenty_five
+from archive.colour.overprint_design import eleven, spread_out, twenty_five
 from archive.colour.overprint_fit import FitPrior, fit_overprint
 from tests.colour.overprint_press import (
     COATED,
+    DESIGNS,
     PAIRS,
     PRESSES,
     Judged,
@@ -31,8 +31,6 @@ from tests.colour.overprint_press import (
     percentile,
     width,
 )
-
-DESIGNS: dict[str, Callable[[], np.ndarray]] = {"eleven": eleven, "sixteen": sixteen, "twenty-five": twenty_five}
 
 
 @lru_cache(maxsize=8)

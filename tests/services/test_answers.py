@@ -14,11 +14,11 @@ from PIL import Image
 
 from archive.catalogue.database import Catalogue
 from archive.catalogue.models import Layer, Measurement, Paper, Recipe, Swatch
+from archive.colour.difference import R95
 from archive.colour.spaces import lab_to_hex
 from archive.errors import InputError, NotFoundError
 from archive.services.answers import Match
 from archive.services.lookup import find_record
-from archive.services.matching import R95
 from archive.services.pictures import add_pictures
 from archive.services.profile import set_profile
 from archive.services.recipes import recipe_key

@@ -11,9 +11,10 @@ from sqlalchemy import select
 
 from archive.catalogue.database import Catalogue
 from archive.catalogue.models import Swatch
+from archive.colour.difference import R95
 from archive.services.evidence import PROVEN, Evidence, load_evidence
 from archive.services.house import pass_planner
-from archive.services.matching import R95, MatchIndex, MatchOptions
+from archive.services.matching import MatchIndex, MatchOptions
 from demo_archive.press import Conditions, luck, true_lab
 from demo_archive.scenario import scenario
 from demo_archive.values import Layer, Run

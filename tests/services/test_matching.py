@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from archive.colour.difference import R95
 from archive.planning.passes import DrumState, MachineState, PassPlanner
 from archive.services.evidence import KINDS, Evidence, LayerFacts, RecipeFacts, Source
-from archive.services.matching import R95, Limits, MatchIndex, MatchOptions, Ranked, why_here
+from archive.services.matching import Limits, MatchIndex, MatchOptions, Ranked, why_here
 from tests.services.make import CHALKROAD, OATLEAF, delta_e
 
 INKS = ("Kilnsong", "Ferrywake", "Dockrope", "Nettlecoat", "Sootwell", "Damsonlatch", "Peltrose", "Marlbrick")

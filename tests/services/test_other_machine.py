@@ -9,13 +9,14 @@ import pytest
 
 from archive.catalogue.database import Catalogue, start_archive
 from archive.catalogue.models import Machine
+from archive.colour.difference import R95
 from archive.services.answers import Match, match_colour
 from archive.services.evidence_exchange import import_evidence
 from archive.services.evidence_out import export_evidence
 from archive.services.evidence_same import say_same
 from archive.services.house import pass_planner
 from archive.services.lookup import find_record
-from archive.services.matching import R95, Limits, MatchOptions
+from archive.services.matching import Limits, MatchOptions
 from archive.services.profile import set_profile
 from archive.services.records import edit_record
 from archive.services.search_index import open_known

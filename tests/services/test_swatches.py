@@ -9,8 +9,8 @@ import pytest
 from PIL import Image
 
 from archive.catalogue.database import Catalogue
+from archive.colour.difference import R95
 from archive.errors import ArchiveError, InputError, NotFoundError
-from archive.services.matching import R95
 from archive.services.pictures import add_pictures
 from archive.services.recipe_list import list_recipes
 from archive.services.swatch_list import list_swatches, name_swatch, show_swatch
