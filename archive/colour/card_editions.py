@@ -16,10 +16,10 @@ from archive.errors import InputError
 # Our word, colour-science's key of the published chromaticities.
 _LIBRARY_KEYS = {
     "1976": "ColorChecker 1976",
-    "2005": "ColorChecker 2005",
-    "2014a": "ColorChecker24 - Before November 2014",
-    "2014b": "ColorChecker24 - After November 2014",
-    "averaged": "BabelColor Average",
+    "2005": "cc2005",
+    "2014a": "ccb2014",
+    "2014b": "cca2014",
+    "averaged": "babel_average",
 }
 EDITIONS: tuple[str, ...] = tuple(_LIBRARY_KEYS)
 DEFAULT_EDITION = "2014b"  # what has been sold since November 2014

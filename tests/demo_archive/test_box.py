@@ -92,7 +92,7 @@ def test_each_print_of_the_box_could_have_come_off_the_machine_it_is_said_to_com
 
 
 def test_the_colour_card_has_the_colours_published_for_it() -> None:
-    card = colour.CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"]
+    card = colour.CCS_COLOURCHECKERS["cca2014"]  # as made since November 2014
     published = colour.XYZ_to_Lab(colour.xyY_to_XYZ(np.array(list(card.data.values()))), card.illuminant)
     # printed to two decimals; its white point and ours agree to four digits
     assert reflectance_to_lab(card_reflectance()) == pytest.approx(published, abs=0.02)

@@ -89,8 +89,9 @@ def lamp_spectrum(lamp: str) -> Floats:
 @lru_cache(maxsize=4)
 def card_reflectance(edition: str = "averaged") -> Floats:
     """Return the (24, bands) reflectance of the card, in its usual order."""
-    names = {"averaged": "babel_average", "other": "ISO 17321-1"}
-    return np.stack([_spectrum(patch) for patch in _science().SDS_COLOURCHECKERS[names[edition]].values()])
+    published = list(_science().SDS_COLOURCHECKERS.values())
+    card = published[0] if edition == "averaged" else _science().SDS_COLOURCHECKERS["ISO 17321-1"]
+    return np.stack([_spectrum(patch) for patch in card.values()])
 
 
 @lru_cache(maxsize=1)
